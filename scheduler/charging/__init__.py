@@ -1,0 +1,1 @@
+"""Chargers and plug patterns (R7 to R10)."""

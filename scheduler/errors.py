@@ -1,0 +1,86 @@
+"""What can go wrong, and the exit code each branch carries.
+
+::
+
+    SunrosterError                    1   anything below; a bare one is a bug
+    ├── UsageError                    2   flags that do not go together, a time outside the plan
+    ├── InputError                    3   a file that cannot be used
+    │   ├── FleetFileError            3   every mistake of the fleet file, told in one go
+    │   └── WeatherFileError          3   forecast or typical year
+    ├── SolverFault                   4   no solver answered and no plan could be made without one
+    ├── ReplayRefused                 5   the replay found a violation; the case is saved, no plan is shown
+    └── OutputError                   6   a file could not be written
+
+0 is a plan, 130 is Ctrl-C. The codes are part of the command's contract and stand in the README.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+
+class SunrosterError(Exception):
+    """Root of all errors this program raises on purpose."""
+
+    exit_code = 1
+
+
+class UsageError(SunrosterError):
+    """The command was asked for something that cannot be."""
+
+    exit_code = 2
+
+
+class InputError(SunrosterError):
+    """A file that cannot be used; `problems` holds one line for each mistake.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    problems : sequence of str
+        One finished line a mistake, without the file's name in front.
+    """
+
+    exit_code = 3
+
+    def __init__(self, path: Path, problems: Sequence[str]) -> None:
+        self.path = path
+        self.problems = tuple(problems)
+        super().__init__("\n".join(f"{path}: {problem}" for problem in self.problems))
+
+
+class FleetFileError(InputError):
+    """Mistakes in a fleet file."""
+
+
+class WeatherFileError(InputError):
+    """Mistakes in a forecast or typical-year file."""
+
+
+class SolverFault(SunrosterError):
+    """No solver answered, and nothing safe could be planned without one."""
+
+    exit_code = 4
+
+
+class ReplayRefused(SunrosterError):
+    """The independent replay found violations: nothing is shown, the case lies in `case_path`."""
+
+    exit_code = 5
+
+    def __init__(self, violations: Sequence[str], case_path: Path) -> None:
+        self.violations = tuple(violations)
+        self.case_path = case_path
+        shown = "\n".join(f"  {violation}" for violation in self.violations[:10])
+        super().__init__(
+            f"the replay does not confirm this plan ({len(self.violations)} violations):\n{shown}\n"
+            f"the case was saved to {case_path}"
+        )
+
+
+class OutputError(SunrosterError):
+    """A file could not be written; nothing half-written is left behind."""
+
+    exit_code = 6

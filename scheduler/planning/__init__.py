@@ -1,0 +1,1 @@
+"""The choice among patterns, its proof and its replay."""

@@ -1,0 +1,1 @@
+"""What people read: terminal tables and the page at the door."""

@@ -1,0 +1,1 @@
+"""The sun: weather readers, array power (R2) and the three suns."""

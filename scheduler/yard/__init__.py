@@ -1,0 +1,1 @@
+"""What stands in the yard: site, panels, bank, outlets, machines, needs and visits."""

@@ -1,0 +1,84 @@
+"""Times of day and weekdays as people write them in a fleet file."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+MINUTES_PER_DAY = 24 * 60
+
+_TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::00)?")
+
+
+def parse_minute_of_day(value: Any) -> int:
+    """Minutes since local midnight from ``"7:30"``, ``"24:00"`` or a bare TOML time.
+
+    Raises
+    ------
+    ValueError
+        For anything else; 24:00 is the end of the day and the latest allowed.
+    """
+    if isinstance(value, dt.datetime) or (isinstance(value, dt.time) and value.tzinfo is not None):
+        msg = 'wanted a time of day such as "07:30"'
+        raise ValueError(msg)
+    if isinstance(value, dt.time):
+        if value.second or value.microsecond:
+            msg = 'wanted whole minutes, such as "07:30"'
+            raise ValueError(msg)
+        return value.hour * 60 + value.minute
+    match = _TIME_OF_DAY.fullmatch(value.strip()) if isinstance(value, str) else None
+    if match is None:
+        msg = 'wanted a time of day such as "07:30"'
+        raise ValueError(msg)
+    minute = int(match[1]) * 60 + int(match[2])
+    if int(match[2]) > 59 or minute > MINUTES_PER_DAY:
+        msg = "wanted a time of day from 00:00 to 24:00"
+        raise ValueError(msg)
+    return minute
+
+
+def show_minute_of_day(minute: int) -> str:
+    """``07:30`` for 450, ``24:00`` for the end of the day."""
+    return f"{minute // 60:02d}:{minute % 60:02d}"
+
+
+def parse_moment(value: Any) -> dt.datetime:
+    """Return a moment on the site's clock, or with its own offset.
+
+    From ``2027-06-09 07:30``, quoted or bare; a naive result is a local time of the site.
+
+    Raises
+    ------
+    ValueError
+        For anything else, a date without a time among it.
+    """
+    if isinstance(value, dt.datetime):
+        return value
+    wanted = 'wanted a date and time such as "2027-06-09 07:30"'
+    if not isinstance(value, str) or ":" not in value:
+        raise ValueError(wanted)
+    try:
+        return dt.datetime.fromisoformat(value.strip())
+    except ValueError as fault:
+        raise ValueError(wanted) from fault
+
+
+def parse_ready_by(value: Any) -> dt.datetime | int:
+    """Return a moment (date and time) or a minute of the day (time alone), as the file has it."""
+    if isinstance(value, dt.datetime) or (isinstance(value, str) and "-" in value):
+        return parse_moment(value)
+    try:
+        return parse_minute_of_day(value)
+    except ValueError as fault:
+        msg = 'wanted a time such as "07:30" or a date and time such as "2027-06-09 07:30"'
+        raise ValueError(msg) from fault
+
+
+MinuteOfDay = Annotated[int, BeforeValidator(parse_minute_of_day)]
+Moment = Annotated[dt.datetime, BeforeValidator(parse_moment)]
+ReadyBy = Annotated[dt.datetime | int, BeforeValidator(parse_ready_by)]
