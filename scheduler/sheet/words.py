@@ -229,7 +229,8 @@ def _readiness(plan: Plan) -> Iterator[str]:
 
 
 def _all_ready(plan: Plan, wanted: Sequence[MachinePlan]) -> str:
-    who = f"all {len(wanted)} machines" if len(wanted) > 1 else wanted[0].name
+    number = len(wanted)
+    who = wanted[0].name if number == 1 else "both machines" if number == 2 else f"all {number} machines"
     least = percent_of(float(plan.bank.level_wh["dull"].min()), plan.bank.capacity_wh, math.floor)
     return f"{who} will be ready, and the bank keeps {least} at the least under the dull sun"
 
