@@ -149,6 +149,11 @@ class Bank(Record):
         return fraction_from_pct(self.reserve_pct) * self.capacity_wh
 
     @property
+    def level_wh(self) -> float:
+        """What the bank holds when the plan begins [Wh]."""
+        return fraction_from_pct(self.level_pct) * self.capacity_wh
+
+    @property
     def charge_efficiency(self) -> float:
         """What of the energy going in is stored, as a fraction."""
         return fraction_from_pct(self.charge_efficiency_pct)

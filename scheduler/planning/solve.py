@@ -1,0 +1,225 @@
+"""The border to the solvers: CBC, bundled with PuLP, and HiGHS as the second opinion.
+
+Nothing outside this module reads a solver's status or values. CBC runs with `preprocess off`: with its integer
+preprocessing on, the bundled build calls 12 optimal on a model of four binaries whose optimum is 8 (kept as a
+test). Its process is started here, not by PuLP, so that one that hangs is killed at the limit and Ctrl-C
+leaves no orphan.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+import re
+import subprocess
+import sys
+import tempfile
+import time
+import warnings
+from dataclasses import dataclass
+from enum import Enum
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pulp
+
+_GRACE_S = 5.0  # CBC looks at its clock between nodes only
+_LOWER_BOUND = re.compile(r"^Lower bound:\s+(\S+)", re.MULTILINE)
+
+
+class SolveStatus(Enum):
+    """What a solver's answer is worth."""
+
+    PROVEN = "optimal, as the solver says"
+    STOPPED = "a solution, stopped by the time limit"
+    NOTHING = "no solution within the time limit"
+    FAULT = "missing, crashed, killed, or an answer that cannot be"
+
+
+@dataclass(frozen=True)
+class Solution:
+    """An answer.
+
+    Attributes
+    ----------
+    status : SolveStatus
+    values : dict of str to float
+        By variable name; empty unless there is a solution.
+    objective : float or None
+        Value of the model's objective at `values`, worked out here.
+    bound : float or None
+        The solver's bound on the objective, where it gives one.
+    seconds : float
+    detail : str
+        What went wrong, in words.
+    """
+
+    status: SolveStatus
+    values: dict[str, float]
+    objective: float | None
+    bound: float | None
+    seconds: float
+    detail: str = ""
+
+    @property
+    def is_usable(self) -> bool:
+        """Whether there are values to look at."""
+        return self.status in {SolveStatus.PROVEN, SolveStatus.STOPPED}
+
+
+def solve_cbc(problem: pulp.LpProblem, limit_s: float, relaxed: bool = False) -> Solution:
+    """Solve by the CBC that comes with PuLP, in a process of its own.
+
+    Parameters
+    ----------
+    problem : pulp.LpProblem
+        A minimisation that is feasible by construction, so that "infeasible" is always the solver's fault.
+    limit_s : float
+        Wall-clock limit [s].
+    relaxed : bool
+        Take binaries for continuous.
+    """
+    begun = time.perf_counter()
+    try:
+        with tempfile.TemporaryDirectory(prefix="sunroster-") as folder:
+            status, values, log = _run_cbc(problem, limit_s, relaxed, Path(folder))
+    except _CBC_FAULTS as fault:
+        return _faulty(begun, f"CBC: {fault or type(fault).__name__}")
+    return _judged(problem, status, values, _bound_in(log), begun, "CBC")
+
+
+_CBC_FAULTS = (OSError, subprocess.SubprocessError, ValueError, LookupError)
+
+
+def _run_cbc(
+    problem: pulp.LpProblem, limit_s: float, relaxed: bool, folder: Path
+) -> tuple[int, dict[str, float] | None, str]:
+    import pulp
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # PuLP 4 will have another door to CBC
+        reader = pulp.PULP_CBC_CMD(msg=False)
+    if reader.path is None:
+        msg = "not there"
+        raise FileNotFoundError(msg)
+    model, answer, log = folder / "choice.mps", folder / "choice.sol", folder / "choice.log"
+    variables, variable_names, row_names, _ = problem.writeMPS(str(model), rename=1)
+    command = [str(reader.path), str(model), "-sec", f"{limit_s:g}", "-timeMode", "elapsed"]
+    command += ["-ratio", "0", "-preprocess", "off", "-initialSolve" if relaxed else "-solve"]
+    command += ["-printingOptions", "all", "-solution", str(answer)]
+    with log.open("wb") as sink, _process(command, sink) as process:
+        try:
+            returned = process.wait(timeout=limit_s + _GRACE_S)
+        finally:
+            process.kill()
+    if returned != 0 or not answer.exists():
+        msg = f"ended with code {returned}"
+        raise subprocess.SubprocessError(msg)
+    read = reader.readsol_MPS(str(answer), problem, variables, variable_names, row_names)
+    return read[5], read[1], log.read_text(errors="replace")
+
+
+def _process(command: list[str], sink: Any) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=sink, stderr=subprocess.STDOUT)
+
+
+def _bound_in(log: str) -> float | None:
+    """CBC's bound at its stop; it prints none when it has proven its answer."""
+    found = _LOWER_BOUND.findall(log)
+    return float(found[-1]) if found else None
+
+
+def solve_highs(problem: pulp.LpProblem, limit_s: float, relaxed: bool = False) -> Solution:
+    """Solve by HiGHS through PuLP, in this process; arguments as for `solve_cbc`."""
+    begun = time.perf_counter()
+    try:
+        import highspy
+        import pulp
+
+        _say_banner_to_nobody()
+        solver = pulp.HiGHS(mip=not relaxed, msg=False, gapRel=0.0, threads=1, timeLimit=limit_s)
+        solver.createAndConfigureSolver(problem)
+        highs = problem.solverModel
+        solver.buildSolverModel(problem)
+        highs.run()
+        info, outcome = highs.getInfo(), highs.getModelStatus()
+        columns = list(highs.getSolution().col_value)
+    except Exception as fault:  # noqa: BLE001  whatever a solver throws, the other one is asked
+        return _faulty(begun, f"HiGHS: {fault or type(fault).__name__}")
+    has_values = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    statuses = {
+        highspy.HighsModelStatus.kOptimal: pulp.LpSolutionOptimal,
+        highspy.HighsModelStatus.kTimeLimit: (
+            pulp.LpSolutionIntegerFeasible if has_values else pulp.LpSolutionNoSolutionFound
+        ),
+    }
+    values = {variable.name: columns[variable.index] for variable in problem.variables()} if has_values else {}
+    bound = None if relaxed else info.mip_dual_bound
+    return _judged(
+        problem, statuses.get(outcome, pulp.LpSolutionInfeasible), values, bound, begun, "HiGHS"
+    )
+
+
+@functools.cache
+def _say_banner_to_nobody() -> None:
+    """HiGHS greets on standard output, once a process, whatever its options say; machine output goes there."""
+    import highspy
+
+    sys.stdout.flush()
+    kept = os.dup(1)
+    with open(os.devnull, "wb") as nowhere:  # noqa: PTH123  a device, not a path of the user's
+        os.dup2(nowhere.fileno(), 1)
+    try:
+        highspy.Highs()
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+
+
+def _judged(
+    problem: pulp.LpProblem,
+    outcome: int,
+    values: dict[str, float] | None,
+    bound: float | None,
+    begun: float,
+    who: str,
+) -> Solution:
+    """Turn a solver's word into ours, never further than it goes."""
+    import pulp
+
+    seconds = time.perf_counter() - begun
+    if outcome == pulp.LpSolutionNoSolutionFound:
+        return Solution(SolveStatus.NOTHING, {}, None, bound, seconds, f"{who}: nothing found in time")
+    if outcome not in {pulp.LpSolutionOptimal, pulp.LpSolutionIntegerFeasible} or values is None:
+        return _faulty(begun, f"{who}: calls a model infeasible that cannot be")
+    found = {variable.name: values.get(variable.name) for variable in problem.variables()}
+    complete = {name: value for name, value in found.items() if value is not None}
+    if len(complete) < len(found) or _broken_row(problem, complete):
+        return _faulty(begun, f"{who}: its answer breaks a row of the model")
+    objective = _value_of(problem.objective, complete)
+    proven = outcome == pulp.LpSolutionOptimal
+    status = SolveStatus.PROVEN if proven else SolveStatus.STOPPED
+    return Solution(status, complete, objective, objective if proven else bound, seconds)
+
+
+def _faulty(begun: float, detail: str) -> Solution:
+    return Solution(SolveStatus.FAULT, {}, None, None, time.perf_counter() - begun, detail)
+
+
+def _value_of(expression: Any, values: dict[str, float]) -> float:
+    return float(sum(factor * values[variable.name] for variable, factor in expression.items()) + expression.constant)
+
+
+_ROW_TOLERANCE = 1e-5  # CBC's answer has 8 digits; against the largest term of the row, at least 1
+
+
+def _broken_row(problem: pulp.LpProblem, values: dict[str, float]) -> str | None:
+    """Name of a row that the values break, for no status is taken on trust."""
+    for row in problem.constraints():
+        terms = [factor * values[variable.name] for variable, factor in row.items()]
+        excess = sum(terms) + row.constant
+        allowed = _ROW_TOLERANCE * max([1.0, *map(abs, terms)])
+        if (row.sense <= 0 and excess > allowed) or (row.sense >= 0 and excess < -allowed):
+            return str(row.name)
+    return None
