@@ -102,7 +102,7 @@ def _stack_png(pages: list[bytes]) -> bytes:
         whole.paste(picture, (0, top))
         top += picture.height
     out = BytesIO()
-    whole.save(out, "PNG", dpi=(PNG_PPI, PNG_PPI))
+    whole.save(out, "PNG", dpi=(PNG_PPI, PNG_PPI), compress_level=3)
     return out.getvalue()
 
 
