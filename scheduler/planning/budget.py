@@ -3,7 +3,7 @@
 Everything is read from the finished plan, on step means (R3). With, in each step, ``ac`` and ``dc`` what is
 drawn at the wall, ``net`` the sun less the demand on the bank's side and ``stored`` the bank's change:
 
-1. the demand is ``dc + ac / inverter efficiency + idle`` (R5); what exceeds ``dc + ac`` is the inverter's loss;
+1. the demand is ``dc + ac / inverter efficiency + idle`` (R5); above ``dc + ac`` it is the inverter's loss;
 2. ``net >= 0``: ``stored / charge efficiency`` goes into the bank, of which ``stored`` stays (R3);
 3. what of ``net`` does not go into the bank finds no room: it is full, or takes no more at a time (R3);
 4. ``net < 0``: the bank loses ``-stored`` and gives ``-stored * discharge efficiency`` (R3);

@@ -1,7 +1,7 @@
 """The plan as JSON, format ``sunroster.plan/1``: versioned, stable, for other programs.
 
-Moments are ISO 8601 with the site's offset, energies Wh, powers W; series over the steps have n entries, those
-over their edges n + 1. Fields may be added within version 1, none renamed or removed.
+Moments are ISO 8601 with the site's offset, energies Wh, powers W; series over the steps have n entries,
+those over their edges n + 1. Fields may be added within version 1, none renamed or removed.
 """
 
 from __future__ import annotations

@@ -151,12 +151,12 @@ def set_timer(grid: Grid, seen_from: int, timer: tuple[int, int] | None) -> str:
     return f"set its timer: on {time_seen_from(grid, on, seen_from)}, off {time_seen_from(grid, off, on)}"
 
 
-def would_help(help_text: str) -> str:
-    """Say ``a visit at 15:00 would help``, ``nothing would help: the charger is too slow``."""
+def would_help(*texts: str) -> str:
+    """Say ``a visit at 15:00 or 0.6 kWh more would help``, ``nothing would help: the charger is slow``."""
     nothing = "nothing"
-    if help_text.casefold().startswith(nothing):
-        return f"nothing would help{help_text[len(nothing) :]}"
-    return f"{help_text} would help"
+    if texts[0].casefold().startswith(nothing):
+        return f"nothing would help{texts[0][len(nothing) :]}"
+    return f"{listed(texts, 'or')} would help"
 
 
 def sentence(text: str) -> str:
@@ -250,25 +250,26 @@ def _lacks(plan: Plan, failing: Sequence[tuple[MachinePlan, NeedPlan]]) -> Itera
     worst: dict[str, NeedPlan] = {}
     for machine, need in failing:
         worst.setdefault(machine.name, need)
-    named = list(worst.items())[:2]
-    lacks = [_lack(plan, name, need) for name, need in named]
-    if len(worst) > len(named):
-        lacks.append(f"{len(worst) - len(named)} more will not be ready")
-    reason = _reason(named[0][1])
-    if len(worst) == 1:
-        yield f"{lacks[0]}: {reason}" if reason else lacks[0]
-    else:
-        yield listed(lacks)
-        if reason:
-            yield f"{named[0][0]}: {reason}"
-
-
-def _lack(plan: Plan, name: str, need: NeedPlan) -> str:
+    (name, need), *others = worst.items()
     but = "must be ready but " if need.priority == "must" else ""
-    short = energy(shortfall_wh(need), math.ceil)
-    return f"{name} {but}will be short by {short} at {day_and_time(plan.grid, need.edge)}"
+    lacks = [f"{name} {but}will be {_short(plan, need)}"]
+    if others:
+        lacks.append(f"{others[0][0]} {_short(plan, others[0][1])}")
+    if others[1:]:
+        lacks.append(f"{len(others[1:])} more not ready")
+    reason = _reason(need)
+    if not others:
+        yield f"{lacks[0]}: {reason}" if reason else lacks[0]
+        return
+    yield listed(lacks)
+    if reason:
+        yield f"{name}: {reason}"
+
+
+def _short(plan: Plan, need: NeedPlan) -> str:
+    return f"short by {energy(shortfall_wh(need), math.ceil)} at {day_and_time(plan.grid, need.edge)}"
 
 
 def _reason(need: NeedPlan) -> str:
     because = [need.because.text.rstrip(" .")] if need.because is not None else []
-    return "; ".join([*because, *(would_help(text) for text in need.would_help[:1])])
+    return "; ".join([*because, *([would_help(need.would_help[0])] if need.would_help else [])])
