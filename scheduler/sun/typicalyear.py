@@ -113,9 +113,8 @@ class TypicalYear:
 
     def days_like(self, date: dt.date) -> pd.DataFrame:
         """Return the hours of the days within 15 days of `date`, day after day."""
-        middle = date.timetuple().tm_yday - 1
-        if date.month > 2 and middle != dt.date(NOMINAL_YEAR, date.month, date.day).timetuple().tm_yday - 1:
-            middle -= 1
+        day_of_month = 28 if (date.month, date.day) == (2, 29) else date.day
+        middle = dt.date(NOMINAL_YEAR, date.month, day_of_month).timetuple().tm_yday - 1
         days = (middle + np.arange(-WINDOW_DAYS, WINDOW_DAYS + 1)) % YEAR_DAYS
         hours = days[:, None] * HOURS_PER_DAY + np.arange(HOURS_PER_DAY)
         return self.table.iloc[hours.ravel()]
