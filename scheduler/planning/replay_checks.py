@@ -204,12 +204,11 @@ def _misfits(case: Case, outlet: Outlet) -> Iterator[Violation]:
 
 def _continuous(case: Case, outlet: Outlet) -> Iterator[Violation]:
     """R6: over 80 % of the breaker for 3 hours on end, whichever machines follow each other."""
-    if outlet.breaker_a is None:
-        return
-    inside = np.repeat(case.in_outlet(outlet.name), case.grid.step_minutes, axis=0)
     loads, limit_w = case.own.loads, outlet.continuous_w + POWER_TOLERANCE_W
+    heavy = [column for column, machine in enumerate(case.yard.machines) if machine.charger_w > limit_w]
+    inside = np.repeat(case.in_outlet(outlet.name)[:, heavy], case.grid.step_minutes, axis=0)
     series = (loads.begin_w, loads.end_w, loads.mean_w)
-    begin_w, end_w, mean_w = ((watts * inside).sum(axis=1) for watts in series)
+    begin_w, end_w, mean_w = ((watts[:, heavy] * inside).sum(axis=1) for watts in series)
     part = _part_over(begin_w, end_w, mean_w, limit_w)
     for first, last in spells(begin_w > limit_w):
         # A charger that falls below the limit within a minute ends the spell; what follows begins another.

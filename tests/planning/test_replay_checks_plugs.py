@@ -1,4 +1,4 @@
-"""R6 and R8 to R10: for each rule a plan that just keeps it and a sibling that just breaks it, by edge and amount."""
+"""R6 and R8 to R10: for each a plan that just keeps it and a sibling that just breaks it."""
 
 from __future__ import annotations
 

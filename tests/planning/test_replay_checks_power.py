@@ -1,4 +1,4 @@
-"""R3 to R5: for each rule a plan that just keeps it and a sibling that just breaks it, by edge and amount."""
+"""R3 to R5: for each a plan that just keeps it and a sibling that just breaks it."""
 
 from __future__ import annotations
 
