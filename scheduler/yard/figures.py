@@ -1,0 +1,71 @@
+"""The figures and words that a fleet file may hold, as types with limits, and the base of its tables."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag
+
+Kind = Literal["ac", "dc"]
+Mounting = Literal["open_rack", "close_roof", "insulated_back"]
+Priority = Literal["must", "should", "could"]
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+
+PRIORITIES: tuple[Priority, ...] = ("must", "should", "could")
+
+#: No figure of a yard is larger; one that is would only overflow further on.
+MOST = 1e9
+
+NOT_ON_A_LINE = ("Cc", "Zl", "Zp")  #: Unicode's control characters, line and paragraph ends
+
+
+def _plain_text(value: str) -> str:
+    """Text without blanks around it; what is printed on one line of the page must be one line."""
+    if not value.strip() or any(unicodedata.category(letter) in NOT_ON_A_LINE for letter in value):
+        msg = "wanted one line of text"
+        raise ValueError(msg)
+    return value.strip()
+
+
+def _text_of_number(value: Any) -> Any:
+    """Cable sizes are written 10 as well as "4/0"."""
+    return str(value) if type(value) is int else value
+
+
+def refuse(problems: Iterable[str]) -> None:
+    """Raise all of a table's problems at once, one a line, each beginning with the key it is about."""
+    told = "\n".join(problems)
+    if told:
+        raise ValueError(told)
+
+
+def _losses_tag(value: Any) -> str:
+    return "(named)" if isinstance(value, dict) else "(number)"
+
+
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-MOST, le=MOST)]
+Positive = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=MOST)]
+NotNegative = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=MOST)]
+Pct = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=100)]
+PctBelow100 = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, lt=100)]
+PositivePct = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=100)]
+Switch = Annotated[bool, Field(strict=True)]
+Whole = Annotated[int, Field(strict=True, ge=1, le=10_000)]
+Text = Annotated[str, Field(strict=True), AfterValidator(_plain_text)]
+#: American wire gauge: 14, 4, 0 and the sizes above, 1/0 to 4/0 or 00 to 0000.
+WireGauge = Annotated[
+    str, BeforeValidator(_text_of_number), Field(strict=True, pattern=r"^(\d|[1-3]\d|40|0{2,4}|[1-4]/0)$")
+]
+#: Losses as one figure, or a figure for each named loss.
+Losses = Annotated[
+    Annotated[PctBelow100, Tag("(number)")] | Annotated[dict[Text, PctBelow100], Tag("(named)")],
+    Discriminator(_losses_tag),
+]
+
+
+class Record(BaseModel):
+    """A frozen table of the fleet file; unknown keys are mistakes."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
