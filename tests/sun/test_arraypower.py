@@ -1,0 +1,255 @@
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scheduler.sun.arraypower import (
+    Air,
+    Radiation,
+    array_power_w,
+    arrays_power_w,
+    complete_radiation,
+    plane_irradiance_w_m2,
+    unshaded_fraction,
+)
+from scheduler.sun.ongrid import step_middles
+from scheduler.sun.skies import SunPath, sun_path
+from scheduler.timegrid import Grid
+from scheduler.yard.models import Array, Shade, Site
+
+ZONE = ZoneInfo("America/New_York")
+STORE = Site(latitude=36.1, longitude=-79.95, elevation_m=273.0, timezone="America/New_York")
+DAY = Grid(dt.datetime(2027, 6, 9, 4, tzinfo=dt.UTC), 60, 24, ZONE)
+
+
+def array(**changes: Any) -> Array:
+    plain = {"name": "roof", "panels": 10, "panel_w": 400.0, "tilt_deg": 25.0, "azimuth_deg": 180.0}
+    return Array(**(plain | changes))
+
+
+def sun_over(grid: Grid = DAY, site: Site = STORE) -> SunPath:
+    return sun_path(site, step_middles(grid))
+
+
+def cloudless(sun: SunPath, clearness: float = 0.7) -> Radiation:
+    return complete_radiation(sun, clearness * sun.extra_horizontal_w_m2)
+
+
+def mild(grid: Grid = DAY, temp_c: float = 20.0) -> Air:
+    return Air(np.full(grid.n_steps, temp_c), np.full(grid.n_steps, 1.0))
+
+
+def day_power_w(**changes: Any) -> np.ndarray:
+    sun = sun_over()
+    return array_power_w(array(**changes), DAY, sun, cloudless(sun), mild())
+
+
+# Splitting and closing
+
+
+def test_global_irradiance_is_split_so_that_its_parts_close():
+    sun = sun_over()
+    sky = cloudless(sun)
+    height = np.maximum(np.cos(np.radians(sun.zenith_seen_deg)), 0.0)
+    assert sky.dni_w_m2 * height + sky.dhi_w_m2 == pytest.approx(sky.ghi_w_m2)
+    assert sky.dni_w_m2.max() > 600.0
+
+
+def test_a_duller_sky_has_the_larger_share_of_diffuse():
+    sun = sun_over()
+    shares = [cloudless(sun, clearness) for clearness in (0.2, 0.45, 0.7)]
+    diffuse = [sky.dhi_w_m2.sum() / sky.ghi_w_m2.sum() for sky in shares]
+    assert diffuse[0] > 0.95
+    assert diffuse[0] > diffuse[1] > diffuse[2]
+
+
+@pytest.mark.parametrize("known", ["dni", "dhi"])
+def test_one_known_component_gives_back_the_other(known):
+    sun = sun_over()
+    whole = cloudless(sun)
+    part = {f"{known}_w_m2": getattr(whole, f"{known}_w_m2")}
+    closed = complete_radiation(sun, whole.ghi_w_m2, **part)
+    high = sun.zenith_seen_deg < 88.0
+    assert closed.dni_w_m2[high] == pytest.approx(whole.dni_w_m2[high], abs=1e-6)
+    assert closed.dhi_w_m2[high] == pytest.approx(whole.dhi_w_m2[high], abs=1e-6)
+
+
+def test_a_low_sun_does_not_blow_up_the_direct_component():
+    sun = sun_over()
+    closed = complete_radiation(sun, np.full(24, 50.0), dhi_w_m2=np.full(24, 10.0))
+    low = sun.zenith_seen_deg > 88.0
+    assert (closed.dni_w_m2[low] == 0.0).all()
+    assert (closed.dhi_w_m2[low] == 50.0).all()
+    assert (closed.dni_w_m2 <= sun.extra_normal_w_m2).all()
+
+
+def test_more_diffuse_than_global_is_all_diffuse():
+    closed = complete_radiation(sun_over(), np.full(24, 50.0), dhi_w_m2=np.full(24, 60.0))
+    assert not closed.dni_w_m2.any()
+    assert (closed.dhi_w_m2 == 50.0).all()
+
+
+@pytest.mark.parametrize("name", ["ghi_w_m2", "dni_w_m2", "dhi_w_m2"])
+def test_what_is_not_a_number_is_refused(name):
+    given_ = {"ghi_w_m2": np.full(24, 50.0)} | {name: np.full(24, np.nan)}
+    with pytest.raises(ValueError, match=f"{name[:3]}: a value is not a number"):
+        complete_radiation(sun_over(), **given_)
+
+
+@pytest.mark.parametrize("where", ["temp_c", "wind_m_s"])
+def test_air_that_is_not_a_number_is_refused(where):
+    sun = sun_over()
+    air = Air(**({"temp_c": np.full(24, 20.0), "wind_m_s": np.full(24, 1.0)} | {where: np.full(24, np.nan)}))
+    with pytest.raises(ValueError, match="roof: a value is not a number"):
+        array_power_w(array(), DAY, sun, cloudless(sun), air)
+
+
+# On the plane
+
+
+def test_a_level_plane_gets_the_global_irradiance():
+    sun = sun_over()
+    sky = cloudless(sun)
+    assert plane_irradiance_w_m2(0.0, 180.0, sun, sky) == pytest.approx(sky.ghi_w_m2)
+
+
+def test_an_east_plane_has_its_sun_before_a_west_plane():
+    sun = sun_over()
+    hour = np.arange(24)
+    east, west = (plane_irradiance_w_m2(60.0, azimuth, sun, cloudless(sun)) for azimuth in (90.0, 270.0))
+    assert np.average(hour, weights=west) - np.average(hour, weights=east) > 3.0
+
+
+@pytest.mark.parametrize("shift_min", [-30, 30])
+def test_a_sun_half_an_hour_off_makes_the_plane_worse(shift_min):
+    # Truth: five-minute steps of an unchanging sky; compared: hourly means with the sun at mid-hour, and off
+    # it.
+    fine = pd.date_range(DAY.start, periods=288, freq="5min") + pd.Timedelta(seconds=150)
+    sky = cloudless(sun_path(STORE, fine))
+    truth = plane_irradiance_w_m2(35.0, 90.0, sun_path(STORE, fine), sky).reshape(24, 12).mean(axis=1)
+    hourly = sky.ghi_w_m2.reshape(24, 12).mean(axis=1)
+
+    def error(moments: pd.DatetimeIndex) -> float:
+        sun = sun_path(STORE, moments)
+        return float(
+            np.abs(plane_irradiance_w_m2(35.0, 90.0, sun, complete_radiation(sun, hourly)) - truth).mean()
+        )
+
+    assert error(step_middles(DAY)) < 0.3 * error(step_middles(DAY) + pd.Timedelta(minutes=shift_min))
+
+
+# Behind the controller
+
+
+def test_hot_cells_give_less():
+    sun = sun_over()
+    cold, hot = (
+        array_power_w(array(), DAY, sun, cloudless(sun), mild(temp_c=temp_c)) for temp_c in (0.0, 35.0)
+    )
+    # 35 degrees at 0.4 % each.
+    assert hot.max() / cold.max() == pytest.approx(1.0 - 0.14, abs=0.02)
+
+
+def test_panels_flat_on_a_roof_give_less_than_on_an_open_rack():
+    energy = {
+        mounting: day_power_w(mounting=mounting).sum()
+        for mounting in ("open_rack", "close_roof", "insulated_back")
+    }
+    assert energy["open_rack"] > energy["close_roof"] > energy["insulated_back"]
+
+
+def test_losses_take_their_share():
+    assert day_power_w(losses_pct=20.0) == pytest.approx(0.8 * day_power_w(losses_pct=0.0))
+    assert day_power_w(losses_pct={"dirt": 10.0, "wires": 10.0}) == pytest.approx(
+        0.81 * day_power_w(losses_pct=0.0)
+    )
+
+
+def test_power_is_clipped_at_the_controllers_input():
+    free, clipped = day_power_w(), day_power_w(input_limit_w=1500.0)
+    assert free.max() > 1500.0
+    assert clipped == pytest.approx(np.minimum(free, 1500.0))
+
+
+def test_shade_comes_before_the_controllers_limit():
+    noon = (Shade(between=("12:00", "13:00"), lost_pct=50.0),)
+    free = day_power_w()
+    assert day_power_w(shade=noon, input_limit_w=1200.0)[12] == pytest.approx(min(0.5 * free[12], 1200.0))
+    assert day_power_w(shade=noon, input_limit_w=1200.0)[12] == 1200.0
+
+
+def test_arrays_add_up():
+    sun = sun_over()
+    both = (array(), array(azimuth_deg=270.0, input_limit_w=900.0))
+    each = [array_power_w(one, DAY, sun, cloudless(sun), mild()) for one in both]
+    assert arrays_power_w(both, DAY, sun, cloudless(sun), mild()) == pytest.approx(each[0] + each[1])
+
+
+def test_polar_night_gives_nothing():
+    winter = Grid(dt.datetime(2027, 12, 20, tzinfo=dt.UTC), 60, 48, ZoneInfo("Europe/Oslo"))
+    north = Site(latitude=78.2, longitude=15.6, timezone="Europe/Oslo")
+    sun = sun_over(winter, north)
+    sky = complete_radiation(sun, np.zeros(48))
+    assert not array_power_w(array(), winter, sun, sky, mild(winter)).any()
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    latitude=st.sampled_from([-45.0, 0.0, 36.1, 70.0]),
+    day=st.integers(0, 364),
+    tilt_deg=st.sampled_from([0.0, 25.0, 60.0, 90.0]),
+    azimuth_deg=st.sampled_from([0.0, 90.0, 180.0, 270.0]),
+    clearness=st.lists(st.floats(0.0, 0.82), min_size=24, max_size=24),
+    temp_c=st.sampled_from([-20.0, 0.0, 40.0]),
+    components=st.booleans(),
+)
+def test_power_lies_between_nothing_and_what_cold_panels_can_give(
+    latitude, day, tilt_deg, azimuth_deg, clearness, temp_c, components
+):
+    grid = Grid(dt.datetime(2027, 1, 1, tzinfo=dt.UTC) + dt.timedelta(days=day), 60, 24, ZONE)
+    sun = sun_over(grid, Site(latitude=latitude, longitude=0.0, timezone="UTC"))
+    ghi = np.array(clearness) * sun.extra_horizontal_w_m2
+    sky = complete_radiation(sun, ghi, dhi_w_m2=0.2 * ghi) if components else complete_radiation(sun, ghi)
+    roof = array(tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
+    power_w = array_power_w(roof, grid, sun, sky, mild(grid, temp_c))
+    assert (power_w >= 0.0).all()
+    assert (power_w <= 1.3 * roof.rated_w).all()
+
+
+# Shade
+
+
+def test_shade_on_part_of_a_step_counts_in_proportion():
+    kept = unshaded_fraction((Shade(between=("16:15", "18:00"), lost_pct=40.0),), DAY)
+    assert kept[15:19].tolist() == pytest.approx([1.0, 1.0 - 0.4 * 0.75, 0.6, 1.0])
+
+
+def test_shade_comes_back_every_day_and_windows_multiply():
+    two_days = Grid(DAY.start, 60, 48, ZONE)
+    shades = (Shade(between=("8:00", "9:00"), lost_pct=50.0), Shade(between=("0:00", "24:00"), lost_pct=10.0))
+    kept = unshaded_fraction(shades, two_days)
+    assert kept[[8, 32]].tolist() == pytest.approx([0.45, 0.45])
+    assert np.delete(kept, [8, 32]) == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize(
+    "day", [dt.datetime(2027, 3, 14, 5, tzinfo=dt.UTC), dt.datetime(2027, 11, 7, 4, tzinfo=dt.UTC)]
+)
+def test_shade_keeps_to_the_clock_on_days_of_23_and_25_hours(day):
+    grid = Grid(day, 60, 23, ZONE)
+    kept = unshaded_fraction((Shade(between=("16:00", "17:00"), lost_pct=100.0),), grid)
+    (shaded,) = np.flatnonzero(kept == 0.0)
+    assert grid.local(int(shaded)).hour == 16
+
+
+def test_shade_that_began_before_the_grid_still_counts():
+    late = Grid(DAY.start + dt.timedelta(hours=12, minutes=30), 30, 4, ZONE)
+    kept = unshaded_fraction((Shade(between=("12:00", "13:00"), lost_pct=100.0),), late)
+    assert kept.tolist() == [0.0, 1.0, 1.0, 1.0]
