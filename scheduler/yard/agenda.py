@@ -1,4 +1,4 @@
-"""What the clock asks of the yard: visits, needs, absences and duty windows as edges of a grid (R1, R9 to R11).
+"""What the clock asks of the yard: visits, needs, absences, duty windows as edges of a grid (R1, R9 to R11).
 
 The planner and the replay both read this; it holds no physics.
 """
@@ -29,6 +29,7 @@ from scheduler.yard.models import HouseLoad, Machine, Need, Priority, Yard
 
 LOOK_AHEAD = dt.timedelta(hours=48)
 AT_LEAST = dt.timedelta(hours=24)
+MOST_HOURS = 8784.0  #: hours of a leap year
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ class DueNeed:
 
 @dataclass(frozen=True)
 class DutyWindow:
-    """One local day's window of a duty load: `on_steps` of the steps `first` to `last` - 1, in blocks (R11)."""
+    """A local day's window of a duty load: `on_steps` of the steps `first` to `last` - 1, in blocks (R11)."""
 
     load: str
     first: int
@@ -127,6 +128,13 @@ class _Due:
     ready_by: dt.datetime
     back: dt.datetime
 
+    @classmethod
+    def of(cls, machine: Machine, need: Need, asked: dt.datetime) -> _Due:
+        """Move ready-by to the earlier quarter hour and the return to the later."""
+        ready_by = floor_to(asked, QUARTER)
+        back = ceil_to(asked + dt.timedelta(hours=need.away_h), QUARTER) if need.away_h else ready_by
+        return cls(machine, need, asked, ready_by, back)
+
 
 @dataclass
 class _Marks:
@@ -150,65 +158,86 @@ class _Marks:
         yield from ((back, f"the return of {name}") for name, back in self.away_until.items())
 
 
+@dataclass(frozen=True)
+class _Draft:
+    """A grid with what should fall on its edges, and what does not."""
+
+    grid: Grid
+    marks: _Marks
+    misfits: tuple[str, ...]
+
+
 def build_agenda(yard: Yard, span: Span) -> Agenda:
     """Choose the grid (R1) and put everything with a time on it.
 
     Raises
     ------
     UsageError
-        If the asked step is too long, or the weather ends before the first step does.
+        If the asked step is too long or none of 60, 30 and 15 minutes, if the hours are none or more than a
+        year's, or if the weather ends before the first step does.
     """
-    notes: list[str] = []
-    start = span.start
-    if start is not None and ceil_to(start, QUARTER) != start:
-        start = ceil_to(start, QUARTER)
-        notes.append(f"the start moves to {_clock(start, yard)}, the next quarter hour")
-    misfits: list[str] = []
+    _check_span(span)
     for step_minutes in STEP_MINUTES if span.step_minutes is None else (span.step_minutes,):
-        begin = next_full_step(span.now, step_minutes, yard.site.zone) if start is None else start
-        marks = _collect_marks(yard, begin, _latest_end(begin, span))
-        end = _choose_end(begin, span, marks)
-        grid = _grid_to(begin, end, step_minutes, span, yard)
-        misfits = [
-            f"{what} at {_clock(moment, yard)}"
-            for moment, what in marks.moments()
-            if begin <= moment <= end and (moment - begin) % grid.step
-        ]
-        if not misfits:
-            return _place(yard, grid, marks, span, notes)
-    fitting = " or ".join(str(minutes) for minutes in STEP_MINUTES if minutes < step_minutes)
-    msg = f"--step {step_minutes}: {misfits[0]} falls between two steps; try {fitting or 'a start on a quarter hour'}"
+        draft = _draft(yard, span, step_minutes)
+        if not draft.misfits:
+            return _place(yard, draft.grid, draft.marks, span)
+    shorter = (minutes for minutes in STEP_MINUTES if minutes < draft.grid.step_minutes)
+    fitting = next((minutes for minutes in shorter if not _draft(yard, span, minutes).misfits), None)
+    msg = f"--step {span.step_minutes}: {draft.misfits[0]} falls between two steps; try --step {fitting}"
     raise UsageError(msg)
 
 
-def _latest_end(begin: dt.datetime, span: Span) -> dt.datetime:
-    length = LOOK_AHEAD if span.hours is None else dt.timedelta(hours=span.hours)
-    end = begin + length
-    return end if span.weather_end is None else min(end, span.weather_end)
-
-
-def _choose_end(begin: dt.datetime, span: Span, marks: _Marks) -> dt.datetime:
-    latest = _latest_end(begin, span)
-    if span.hours is not None:
-        return latest
-    last_need = max((due.ready_by for due in marks.dues), default=begin)
-    return min(latest, max(last_need, begin + AT_LEAST))
-
-
-def _grid_to(begin: dt.datetime, end: dt.datetime, step_minutes: int, span: Span, yard: Yard) -> Grid:
-    step = dt.timedelta(minutes=step_minutes)
-    n_steps = (end - begin) // step
-    if span.hours is not None and begin + n_steps * step < end and span.weather_end != end:
-        n_steps += 1
-    if n_steps < 1:
-        until = _clock(end, yard)
-        msg = f"the weather is known until {until}; the plan would begin at {_clock(begin, yard)}: give a newer forecast or an earlier --from"
+def _check_span(span: Span) -> None:
+    if span.step_minutes is not None and span.step_minutes not in STEP_MINUTES:
+        msg = f"--step {span.step_minutes}: wanted 60, 30 or 15 minutes"
         raise UsageError(msg)
-    return Grid(begin, step_minutes, n_steps, yard.site.zone)
+    if span.hours is not None and not 0 < span.hours <= MOST_HOURS:
+        msg = f"--hours {span.hours:g}: wanted more than 0 and at most {MOST_HOURS:g}, a year; 48 is usual"
+        raise UsageError(msg)
 
 
-def _collect_marks(yard: Yard, begin: dt.datetime, end: dt.datetime) -> _Marks:
+def _draft(yard: Yard, span: Span, step_minutes: int) -> _Draft:
     marks = _Marks()
+    if span.start is None:
+        begin = next_full_step(span.now, step_minutes, yard.site.zone)
+    else:
+        begin = ceil_to(span.start, QUARTER)
+        if begin != span.start:
+            marks.note(f"the start moves to {_clock(begin, yard)}, the next quarter hour")
+    step = dt.timedelta(minutes=step_minutes)
+    asked = None if span.hours is None else -(-dt.timedelta(hours=span.hours) // step) * step
+    _collect_marks(yard, begin, begin + (asked or LOOK_AHEAD), marks)
+    end = _choose_end(yard, begin, asked, span.weather_end, marks)
+    n_steps = (end - begin) // step
+    if n_steps < 1:
+        msg = (
+            f"the weather is known until {_clock(end, yard)}; the plan would begin at {_clock(begin, yard)}: "
+            "give a newer forecast or an earlier --from"
+        )
+        raise UsageError(msg)
+    misfits = tuple(
+        f"{what} at {_clock(moment, yard)}"
+        for moment, what in marks.moments()
+        if begin <= moment <= end and (moment - begin) % step
+    )
+    return _Draft(Grid(begin, step_minutes, n_steps, yard.site.zone), marks, misfits)
+
+
+def _choose_end(
+    yard: Yard, begin: dt.datetime, asked: dt.timedelta | None, weather_end: dt.datetime | None, marks: _Marks
+) -> dt.datetime:
+    """Return the end that is asked for, else the last need, at least 24 h on; no further than the weather."""
+    last_need = max((due.ready_by for due in marks.dues), default=begin)
+    end = max(last_need, begin + AT_LEAST) if asked is None else begin + asked
+    if weather_end is None or weather_end >= end:
+        return end
+    late = sum(due.ready_by > weather_end for due in marks.dues)
+    left_out = f"; needs after that are left out ({late})" if late else ""
+    marks.note(f"the weather is known until {_clock(weather_end, yard)}: the plan ends there{left_out}")
+    return weather_end
+
+
+def _collect_marks(yard: Yard, begin: dt.datetime, end: dt.datetime, marks: _Marks) -> None:
     for day in _local_days(yard, begin, end):
         for minute in yard.visits.on_weekday(day.weekday()):
             asked = moment_on_clock(day, minute, yard.site.zone)
@@ -216,37 +245,53 @@ def _collect_marks(yard: Yard, begin: dt.datetime, end: dt.datetime) -> _Marks:
             if begin <= moment < end:
                 marks.visits.append(moment)
                 if moment != asked:
-                    marks.note(f"the visit at {_time(asked, yard)} is planned for {_time(moment, yard)}, the nearest quarter hour")
+                    marks.note(
+                        f"the visit at {_time(asked, yard)} is planned for {_time(moment, yard)}, "
+                        "the nearest quarter hour"
+                    )
     for machine in yard.machines:
-        _collect_needs(yard, machine, begin, end, marks)
-    return marks
+        _collect_absence(yard, machine, begin, marks)
+        for need in machine.needs:
+            for asked in _occurrences(need, yard, begin, end):
+                _collect_due(yard, _Due.of(machine, need, asked), begin, end, marks)
 
 
-def _collect_needs(yard: Yard, machine: Machine, begin: dt.datetime, end: dt.datetime, marks: _Marks) -> None:
-    zone = yard.site.zone
-    if machine.away_until is not None:
-        asked = on_clock(machine.away_until, zone)
-        back = ceil_to(asked, QUARTER)
-        if back > begin:
-            marks.away_until[machine.name] = back
-        if back != asked:
-            marks.note(f"{machine.name} is taken to be back at {_time(back, yard)}, the later quarter hour")
-    for need in machine.needs:
-        for asked in _occurrences(need, yard, begin, end):
-            ready_by = floor_to(asked, QUARTER)
-            if ready_by < begin:
-                if isinstance(need.ready_by, dt.datetime):
-                    marks.note(f"{machine.name}: the need of {_clock(asked, yard)} is past and left out")
-                continue
-            if ready_by > end:
-                continue
-            back_asked = asked + dt.timedelta(hours=need.away_h)
-            back = ceil_to(back_asked, QUARTER) if need.away_h else ready_by
-            marks.dues.append(_Due(machine, need, asked, ready_by, back))
-            if ready_by != asked:
-                marks.note(f"{machine.name}: ready by {_time(asked, yard)} is planned for {_time(ready_by, yard)}, the earlier quarter hour")
-            if need.away_h and back != back_asked:
-                marks.note(f"{machine.name} is taken to be back at {_time(back, yard)}, the later quarter hour")
+def _collect_absence(yard: Yard, machine: Machine, begin: dt.datetime, marks: _Marks) -> None:
+    if machine.away_until is None:
+        return
+    asked = on_clock(machine.away_until, yard.site.zone)
+    back = ceil_to(asked, QUARTER)
+    if back > begin:
+        marks.away_until[machine.name] = back
+        _note_return(yard, machine, asked, back, marks)
+
+
+def _collect_due(yard: Yard, due: _Due, begin: dt.datetime, end: dt.datetime, marks: _Marks) -> None:
+    machine, need = due.machine, due.need
+    if due.ready_by < begin:
+        if isinstance(need.ready_by, dt.datetime):
+            marks.note(f"{machine.name}: the need of {_clock(due.asked, yard)} is past and left out")
+        elif due.back > begin and machine.away_until is None and machine.outlet is None:
+            marks.note(
+                f"{machine.name}: the need of {_clock(due.asked, yard)} is past; it is taken to be in "
+                "the yard at the start (away_until says otherwise)"
+            )
+        return
+    if due.ready_by > end:
+        return
+    marks.dues.append(due)
+    if due.ready_by != due.asked:
+        marks.note(
+            f"{machine.name}: ready by {_time(due.asked, yard)} is planned for {_time(due.ready_by, yard)}, "
+            "the earlier quarter hour"
+        )
+    if need.away_h:
+        _note_return(yard, machine, due.asked + dt.timedelta(hours=need.away_h), due.back, marks)
+
+
+def _note_return(yard: Yard, machine: Machine, asked: dt.datetime, back: dt.datetime, marks: _Marks) -> None:
+    if back != asked:
+        marks.note(f"{machine.name} is taken to be back at {_time(back, yard)}, the later quarter hour")
 
 
 def _occurrences(need: Need, yard: Yard, begin: dt.datetime, end: dt.datetime) -> Iterator[dt.datetime]:
@@ -267,7 +312,7 @@ def _local_days(yard: Yard, begin: dt.datetime, end: dt.datetime) -> Iterator[dt
         day += dt.timedelta(days=1)
 
 
-def _place(yard: Yard, grid: Grid, marks: _Marks, span: Span, notes: list[str]) -> Agenda:
+def _place(yard: Yard, grid: Grid, marks: _Marks, span: Span) -> Agenda:
     visits = {grid.index_of(visit) for visit in marks.visits if visit < grid.end}
     if span.here:
         visits.add(0)
@@ -289,7 +334,7 @@ def _place(yard: Yard, grid: Grid, marks: _Marks, span: Span, notes: list[str]) 
         if not load.always_on
         for duty in _duty_windows(yard, load, grid, marks)
     )
-    return Agenda(grid, tuple(sorted(visits)), needs, away, duties, (*notes, *marks.notes))
+    return Agenda(grid, tuple(sorted(visits)), needs, away, duties, tuple(marks.notes))
 
 
 def _place_need(due: _Due, grid: Grid) -> DueNeed:
@@ -305,7 +350,9 @@ def _place_need(due: _Due, grid: Grid) -> DueNeed:
 def _duty_windows(yard: Yard, load: HouseLoad, grid: Grid, marks: _Marks) -> Iterator[DutyWindow]:
     wanted = grid.steps_in(load.hours_per_day or 0.0)
     if wanted * grid.step_h > (load.hours_per_day or 0.0) + 1e-9:
-        marks.note(f"{load.name}: {load.hours_per_day:g} h a day become {wanted * grid.step_h:g} h, whole steps")
+        marks.note(
+            f"{load.name}: {load.hours_per_day:g} h a day become {wanted * grid.step_h:g} h, whole steps"
+        )
     min_steps = grid.steps_in(load.min_block_h) if load.min_block_h else 1
     start, end = load.window_minutes
     for day in _local_days(yard, grid.start, grid.end):
@@ -324,7 +371,10 @@ def _duty_windows(yard: Yard, load: HouseLoad, grid: Grid, marks: _Marks) -> Ite
                 on_steps = last - first if last - first >= min_steps else 0
         elif last - first < wanted:
             on_steps = last - first
-            marks.note(f"{load.name}: its window of {_clock(opens, yard)} holds only {on_steps * grid.step_h:g} h of whole steps")
+            marks.note(
+                f"{load.name}: its window of {_clock(opens, yard)} holds only "
+                f"{on_steps * grid.step_h:g} h of whole steps"
+            )
         if on_steps:
             yield DutyWindow(load.name, first, last, on_steps, min(min_steps, on_steps))
 
