@@ -45,20 +45,20 @@ _DRAWING_STYLE: Style = {"facecolor": "0.4", "linewidth": 0}
 _VISIT_STYLE: Style = {"color": "black", "linewidth": 0.5}
 
 #: Sizes on paper [in].
-_WIDTH, _LEFT, _RIGHT, _TOP, _BOTTOM = 10.8, 3.1, 0.25, 0.95, 0.55
+_WIDTH, _LEFT, _RIGHT, _TOP, _BOTTOM = 11.0, 3.2, 0.25, 0.95, 0.55
 _POWER, _BANK, _GAP, _ROW_GAP = 2.9, 2.1, 0.8, 0.08
 _ROW_LINE, _ROW_LEAST, _TITLE_LINE = 0.17, 0.42, 0.22
 
 #: How far left of its row a machine's name ends, in points.
 _LABEL_OFFSET = -42
 
-#: Letters of a machine's name on one line; so many of the widest, W, still fit left of the row.
-_LABEL_LETTERS = 20
+#: Letters of a machine's name on one line; so many of the widest capitals still fit left of the row.
+_LABEL_LETTERS = 18
 _TITLE_LETTERS = 60
 
 _PPI = 150
 
-_SETTINGS: Any = {
+SETTINGS: Any = {
     "font.family": FAMILY,
     "font.size": 9.0,
     "svg.hashsalt": "sunroster",
@@ -77,7 +77,7 @@ def render_chart(plan: Plan, yard: Yard, fmt: Literal["png", "svg"]) -> bytes:
     """
     import matplotlib as mpl
 
-    with mpl.rc_context(_SETTINGS):
+    with mpl.rc_context(SETTINGS):
         figure = build_figure(plan, yard)
         out = BytesIO()
         unsigned = {"Software": None} if fmt == "png" else {"Date": None, "Creator": None}

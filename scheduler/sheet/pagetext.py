@@ -34,7 +34,8 @@ def _lines(content: PageContent) -> Iterator[str]:
 
 def box_lines(box: Box) -> Iterator[str]:
     """Say one visit: when, what the bank should show, and what to do."""
-    yield f"{box.time} {box.day}. {box.number}. Bank should show {box.expect}. Time ____ Bank ____ % Initials ____"
+    to_write = "Time ____ Bank ____ % Initials ____"
+    yield f"{box.time} {box.day}. {box.number}. Bank should show {box.expect}. {to_write}"
     if not box.lines:
         yield NOTHING_TO_DO
     yield from (f"[ ] {line_words(line)}" for line in box.lines)
