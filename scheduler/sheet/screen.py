@@ -21,7 +21,7 @@ from scheduler.sheet import words
 from scheduler.sheet.glyphs import visible
 from scheduler.sheet.page import Line, visit_box
 from scheduler.sheet.screenstrip import FULL, render_strip
-from scheduler.units import kwh_from_wh
+from scheduler.units import kwh_from_wh, pct_from_fraction
 from scheduler.yard.models import PRIORITIES, Priority, Yard
 
 #: Prose in longer lines than this is hard to read.
@@ -145,7 +145,11 @@ def _reason(need: NeedPlan) -> str:
 def _figures(plan: Plan, yard: Yard, width: int) -> list[RenderableType]:
     """Show the energy, and how this plan compares and was proven: beside each other where there is room."""
     energy = _energy_table(plan, yard)
-    worth = [_rules_table(plan), Text(), *(Text(visible(line)) for line in _proof(plan))]
+    worth: list[RenderableType] = [
+        _rules_table(plan),
+        Text(),
+        *(Text(visible(line)) for line in _proof(plan)),
+    ]
     if width < _SIDE_BY_SIDE:
         return [energy, Text(), *worth]
     both = Table.grid(padding=(0, 4, 0, 0))
@@ -234,9 +238,9 @@ def _aims(aims: Sequence[Aim]) -> Iterator[str]:
 
 
 def _how_far(aim: Aim) -> str:
-    if aim.gap is None:
-        return f"{aim.status.value}, no bound known"
-    return f"{aim.status.value}, at most {100.0 * aim.gap:.2g} % from the best"
+    ran_out = ["time ran out"] if aim.status is AimStatus.TIME_LIMIT else []
+    within = [] if aim.gap is None else [f"within {pct_from_fraction(aim.gap):.2g} % of the best"]
+    return ", ".join([*ran_out, *within]) or "no bound known"
 
 
 def _replay(replay: ReplayReport | None) -> str:
@@ -245,5 +249,5 @@ def _replay(replay: ReplayReport | None) -> str:
     if replay.violations:
         broken = words.counted(len(replay.violations), "violation")
         return f"The replay found {broken}: DO NOT follow this plan."
-    differ = words.energy(replay.largest_difference_wh, math.ceil)
+    differ = words.energy(max(replay.largest_difference_wh, 1.0), math.ceil)
     return f"Replayed minute by minute: no rule broken, the curves agree within {differ}."

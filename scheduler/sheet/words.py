@@ -152,10 +152,12 @@ def set_timer(grid: Grid, seen_from: int, timer: tuple[int, int] | None) -> str:
 
 
 def would_help(*texts: str) -> str:
-    """Say ``a visit at 15:00 or 0.6 kWh more would help``, ``nothing would help: the charger is slow``."""
-    nothing = "nothing"
-    if texts[0].casefold().startswith(nothing):
-        return f"nothing would help{texts[0][len(nothing) :]}"
+    """Say ``a visit at 15:00 or 0.6 kWh more would help``, or ``nothing would help``.
+
+    Why nothing would is left out: it stands in the reason, which is told before.
+    """
+    if texts[0].casefold().startswith("nothing"):
+        return "nothing would help"
     return f"{listed(texts, 'or')} would help"
 
 
@@ -186,10 +188,12 @@ def house_breaks_reserve(plan: Plan) -> str:
     told = listed(spells) if len(spells) <= 3 else f"{', '.join(spells[:2])} and {len(spells) - 2} more times"
     reserve = percent_of(bank.reserve_wh, bank.capacity_wh, math.ceil)
     least = percent_of(float(bank.allowed_wh.min()), bank.capacity_wh, math.floor)
-    return (
-        f"the house alone takes the bank below its reserve of {reserve} under the dull sun, {told}, "
-        f"down to {least}"
+    lead = (
+        f"the bank begins below its reserve of {reserve} and the house alone leaves it there"
+        if low[0] == 0
+        else f"the house alone takes the bank below its reserve of {reserve}"
     )
+    return f"{lead} under the dull sun, {told}, down to {least}"
 
 
 def _spans(edges: Sequence[int]) -> Iterator[tuple[int, int]]:

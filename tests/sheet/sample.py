@@ -359,8 +359,8 @@ HOSTILE_NAMES = (
     "Κηπουρική μηχανή Αθήνα",
     "日本の草刈機と日本の草刈機と日本",
     "cafe\u0301 cart",
-    "esc \x1b[31m red",
-    "two\nlines",
+    "turned \u202eround",
+    "no\u200bwidth",
     *(f"wheelbarrow with a motor, number {number}" for number in range(1, 11)),
 )
 

@@ -103,9 +103,7 @@ def test_what_would_help_turns_nothing_round():
     assert (
         words.would_help("a visit at 15:00", "0.6 kWh more") == "a visit at 15:00 or 0.6 kWh more would help"
     )
-    assert (
-        words.would_help("nothing: the charger is too slow") == "nothing would help: the charger is too slow"
-    )
+    assert words.would_help("nothing: the charger is too slow") == "nothing would help"
 
 
 def test_all_ready_is_said_with_the_lowest_bank():
@@ -167,6 +165,17 @@ def test_several_spells_below_the_reserve_are_each_given_their_times():
     allowed[[5, 6, 7, 20]] = 0.2 * plan.bank.capacity_wh
     told = words.house_breaks_reserve(replace(plan, bank=replace(plan.bank, allowed_wh=allowed)))
     assert "from Tue 20:30 to 21:30 and at Wed 04:00, down to 20 %" in told
+
+
+def test_a_bank_read_below_its_reserve_is_not_laid_at_the_houses_door():
+    plan = sample.ready_plan()
+    allowed = plan.bank.allowed_wh.copy()
+    allowed[:4] = 0.2 * plan.bank.capacity_wh
+    told = words.house_breaks_reserve(replace(plan, bank=replace(plan.bank, allowed_wh=allowed)))
+    assert told == (
+        "the bank begins below its reserve of 25 % and the house alone leaves it there under the dull sun, "
+        "from Tue 18:00 to 19:30, down to 20 %"
+    )
 
 
 def test_float_noise_in_the_reserve_is_no_breach():
