@@ -102,7 +102,7 @@ def page_content(plan: Plan, yard: Yard) -> PageContent:
         period=f"{words.date_and_time(grid, 0)} to {end}",
         headline=words.headline(plan),
         made=f"Made {words.moment(plan.made_at, grid)} from {plan.suns.source.rstrip('.')}.",
-        until=f"Good until {end}: then take it down and ask for a new one.",
+        until=f"Good until {end}.",
         rules=_rules(plan),
         boxes=tuple(visit_box(plan, yard, index) for index in range(len(plan.visits))),
         unready=tuple(_unready(plan)),
@@ -121,9 +121,9 @@ def _reserve(plan: Plan) -> str:
 
 def _rules(plan: Plan) -> tuple[str, ...]:
     return (
-        "At each visit: first read the bank and write it down. Then do the lines of that box from top to "
-        "bottom and tick each one. Where it says ONLY IF, do it only if that is so. Already done? Tick it "
-        "and go on.",
+        "At each visit: read the bank and write it down. Then do the lines of that box from top to bottom "
+        "and tick each. ONLY IF: do it only if that is so. Already done? Tick it. Another machine is in the "
+        "outlet? Unplug that one first.",
         "A visit was missed: unplug now what its box says to unplug. Leave out what it says to plug in.",
         "A machine goes out: unplug it. It comes back: leave it unplugged until a box says to plug it in.",
         f"The bank shows less than {_reserve(plan)} at any time: unplug every machine and tell whoever made "
@@ -252,10 +252,10 @@ def _strip_words(plan: Plan) -> Iterator[str]:
 
 def _proof(replay: ReplayReport, aims: Sequence[Aim]) -> str:
     """Say how the plan was checked and how far it is known to be the best."""
+    differ = words.energy(max(replay.largest_difference_wh, 1.0), math.ceil)
     checked = (
         "Checked before printing: replayed minute by minute by arithmetic of its own, the plan breaks no "
-        f"rule; the two sets of figures differ by {words.energy(replay.largest_difference_wh, math.ceil)} at "
-        "most."
+        f"rule; the two sets of figures differ by no more than {differ}."
     )
     unproven = [aim.name for aim in aims if aim.status is not AimStatus.PROVEN]
     if unproven:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from scheduler.planning.record import MachinePlan, Plan
+from scheduler.sheet import words
 from scheduler.timegrid import FloatArray, Grid
 from scheduler.units import pct_from_fraction
 
@@ -15,8 +16,8 @@ _IDLE_WH = 0.5
 #: Hour labels are this far apart at the least, as a fraction of the strip: two digits and a gap.
 _LABEL_ROOM = 0.045
 
-#: A day's name needs this much of the strip.
-_DAY_ROOM = 0.16
+#: A date needs this much of the strip, a weekday alone this much.
+_DATE_ROOM, _WEEKDAY_ROOM = 0.16, 0.07
 
 
 @dataclass(frozen=True)
@@ -137,8 +138,10 @@ def _days(grid: Grid) -> tuple[Label, ...]:
         if grid.local(edge).date() != grid.local(edge - 1).date():
             first_edges.append(edge)
     ends = [*first_edges[1:], grid.n_steps]
-    return tuple(
-        Label(_at(edge, grid), grid.local(edge).strftime("%a %d %b").replace(" 0", " "))
-        for edge, end in zip(first_edges, ends, strict=True)
-        if (end - edge) / grid.n_steps >= _DAY_ROOM
-    )
+    labels = []
+    for edge, end in zip(first_edges, ends, strict=True):
+        room = (end - edge) / grid.n_steps
+        if room >= _WEEKDAY_ROOM:
+            text = words.day(grid, edge) if room >= _DATE_ROOM else f"{grid.local(edge):%a}"
+            labels.append(Label(_at(edge, grid), text))
+    return tuple(labels)
