@@ -28,11 +28,11 @@ START_OVER = "`sunroster new` writes a commented starter file"
 _SYNTAX_WORDS = (
     ("Expected '=' after a key", 'wanted a line such as key = value; text for people goes after a "#"'),
     ("Invalid value", 'not a value; text stands in "quotes", a number has no unit behind it'),
-    ("Expected newline or end of document", 'wanted one value a line; text stands in "quotes"'),
+    ("Expected newline or end of document", 'wanted one value; text has "quotes", decimals have a point'),
     ("Cannot overwrite a value", "a key for the second time; wanted each key once in a table"),
     ("Duplicate inline table key", "a key for the second time; wanted each key once in a table"),
-    ("Cannot declare", "a table for the second time; several of a kind have double brackets, [[like_this]]"),
-    ("Unclosed array", 'a list is not closed; wanted a comma between items and a "]" at the end'),
+    ("Cannot declare", "a table for the second time; several of a kind have double brackets, [[so]]"),
+    ("Unclosed array", 'a list breaks off; wanted [items, "text in quotes", 07:30] with commas between'),
     ("Unclosed inline table", 'wanted a comma between keys and a "}" at the end'),
     ("Unterminated string", "text is not closed; wanted quotes at its end"),
     ("Illegal character", "quotes are not closed on this line, or a character that text can't hold"),
@@ -156,7 +156,18 @@ def _parse_toml(path: pathlib.Path, text: str) -> Mapping[str, Any]:
 
 def _tell_syntax(fault: tomli.TOMLDecodeError) -> str:
     words = next((words for start, words in _SYNTAX_WORDS if fault.msg.startswith(start)), fault.msg)
+    if "second time" in words:
+        words += _show_first(fault.doc.split("\n")[: fault.lineno])
     return f"line {fault.lineno}, column {fault.colno}: {words}{_show_line(fault.doc, fault.lineno)}"
+
+
+def _show_first(lines: list[str]) -> str:
+    """Find where the last line's key or table stood before."""
+    again = lines[-1].split("=")[0].strip()
+    for number, line in reversed(list(enumerate(lines[:-1], 1))):
+        if line.split("=")[0].strip() == again:
+            return f" (the first is in line {number})"
+    return ""
 
 
 def _show_line(text: str, line: int) -> str:

@@ -42,26 +42,26 @@ HEADINGS: dict[type[Record], str] = {
 
 #: A line to write for each key that has no default.
 EXAMPLES = {
-    "latitude": "latitude = 36.1, degrees north",
-    "longitude": "longitude = -79.95, degrees east (west is negative)",
+    "latitude": "latitude = 36.1 # degrees north",
+    "longitude": "longitude = -79.95 # degrees east, west is negative",
     "timezone": 'timezone = "America/New_York"',
     "name": 'name = "a short name for the page"',
     "panels": "panels = 6",
     "panel_w": "panel_w = 400",
-    "tilt_deg": "tilt_deg = 25, 0 is flat",
-    "azimuth_deg": "azimuth_deg = 180, clockwise from north",
+    "tilt_deg": "tilt_deg = 25 # 0 is flat",
+    "azimuth_deg": "azimuth_deg = 180 # clockwise from north",
     "between": 'between = ["07:00", "09:30"]',
     "lost_pct": "lost_pct = 60",
     "modules_wh": "modules_wh = [5120, 5120]",
     "reserve_pct": "reserve_pct = 25",
-    "level_pct": "level_pct = 80, what the bank shows now",
+    "level_pct": "level_pct = 80 # what the bank shows now",
     "continuous_w": "continuous_w = 3000",
     "kind": 'kind = "ac" or kind = "dc"',
     "watts": "watts = 60",
     "times": 'times = ["07:00", "12:00", "17:00"]',
     "ready_by": 'ready_by = "07:00" or ready_by = "2027-06-09 07:00"',
-    "charger_w": "charger_w = 650, drawn at the wall",
-    "charge_pct": "charge_pct = 40, what the battery holds now",
+    "charger_w": "charger_w = 650 # drawn at the wall",
+    "charge_pct": "charge_pct = 40 # what the battery holds now",
 }
 
 _UNIT_WORDS = (
@@ -212,6 +212,8 @@ def _wanted(error: ErrorDetails, key: str) -> str:
         return f"at least {_count(context['min_length'])}"
     if kind == "too_long":
         return f"a list of {context['max_length']}"
+    if key == "cable_awg":
+        return 'a wire gauge such as 10 or "1/0"'
     return {
         "float_type": f"a number ({unit})" if unit else "a number",
         "finite_number": f"a finite number ({unit})" if unit else "a finite number",
@@ -219,7 +221,6 @@ def _wanted(error: ErrorDetails, key: str) -> str:
         "int_from_float": "a whole number",
         "bool_type": "true or false, without quotes",
         "string_type": "text in quotes",
-        "string_pattern_mismatch": 'a wire gauge such as 10 or "1/0"',
         "tuple_type": "a list in square brackets",
         "dict_type": "a table",
     }.get(kind, "something else here")
