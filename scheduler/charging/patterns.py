@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scheduler.charging.places import Place
 from scheduler.charging.routes import BoolArray, IntArray, Network
 from scheduler.timegrid import FloatArray
 
@@ -58,6 +57,20 @@ class PatternTable:
     def keep(self, rows: BoolArray | IntArray) -> PatternTable:
         """Return only the patterns asked for."""
         columns = {name: getattr(self, name)[rows] for name in self.__dataclass_fields__ if name != "network"}
+        return PatternTable(network=self.network, **columns)
+
+    def extended(self, routes: IntArray) -> PatternTable:
+        """Return the table with the patterns of more routes at its end, those it has already left out."""
+        known = {route.tobytes() for route in self.routes}
+        new = routes[[route.tobytes() not in known for route in routes]]
+        if not len(new):
+            return self
+        more = write_out(self.network, np.unique(new, axis=0))
+        columns = {
+            name: np.concatenate([getattr(self, name), getattr(more, name)])
+            for name in self.__dataclass_fields__
+            if name != "network"
+        }
         return PatternTable(network=self.network, **columns)
 
     def mode(self, row: int) -> IntArray:
@@ -134,8 +147,3 @@ def _dominated(table: PatternTable) -> BoolArray:
         lean &= ((table.place[rivals] == table.place[row]) | (table.place[rivals] < 0)).all(axis=1)
         dominated[row] = bool(lean.any())
     return dominated
-
-
-def places_in_use(table: PatternTable, places: tuple[Place, ...]) -> list[BoolArray]:
-    """For each place, where the patterns are in it, shape (n, n_steps) each."""
-    return [table.place == number for number in range(len(places))]

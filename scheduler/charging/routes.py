@@ -53,7 +53,8 @@ class Mode(NamedTuple):
 
 UNPLUGGED = Mode(None, None)
 
-_TIMER_SET_ANEW = {
+#: From how it was to how it is in the same place: somebody has set the timer again (R10).
+TIMER_SET_ANEW = {
     (Stay.AS_FOUND, Stay.ON),
     (Stay.AS_FOUND, Stay.WAITING),
     (Stay.ON, Stay.WAITING),
@@ -153,18 +154,39 @@ class Network:
         taken: list[IntArray] = []
         origins: list[IntArray] = []
         for arcs, charge in zip(self.layers, self.charge_wh[:-1], strict=True):
-            ways_out = np.bincount(arcs.tail, minlength=len(charge))
-            first = np.cumsum(ways_out) - ways_out
-            origin = np.repeat(np.arange(len(at_node)), ways_out[at_node])
-            opened = np.cumsum(ways_out[at_node]) - ways_out[at_node]
-            arc = first[at_node][origin] + np.arange(len(origin)) - opened[origin]
+            origin, arc = _ways_out(arcs, len(charge), at_node)
             taken.append(arc)
             origins.append(origin)
             at_node = arcs.head[arc]
         return _trace_back(taken, origins)
 
-    def cheapest_route(self, cost: Sequence[FloatArray]) -> tuple[float, IntArray]:
-        """Find the route of least total cost.
+    def routes_within(self, cost: Sequence[FloatArray], budget: float, most: int) -> IntArray | None:
+        """Every route whose total cost is at most `budget`, as in `all_routes`; None if they are more than `most`."""
+        to_go = [np.zeros(len(self.charge_wh[-1]))]
+        for arcs, step_cost, charge in zip(
+            reversed(self.layers), reversed(cost), reversed(self.charge_wh[:-1]), strict=True
+        ):
+            ahead = np.full(len(charge), np.inf)
+            np.minimum.at(ahead, arcs.tail, step_cost + to_go[-1][arcs.head])
+            to_go.append(ahead)
+        to_go.reverse()
+        at_node, spent = np.zeros(1, dtype=np.int64), np.zeros(1)
+        taken: list[IntArray] = []
+        origins: list[IntArray] = []
+        for step, (arcs, step_cost) in enumerate(zip(self.layers, cost, strict=True)):
+            origin, arc = _ways_out(arcs, len(self.charge_wh[step]), at_node)
+            total = spent[origin] + step_cost[arc]
+            within = total + to_go[step + 1][arcs.head[arc]] <= budget
+            origin, arc, spent = origin[within], arc[within], total[within]
+            if len(arc) > most:
+                return None
+            taken.append(arc)
+            origins.append(origin)
+            at_node = arcs.head[arc]
+        return _trace_back(taken, origins)
+
+    def cheapest_routes(self, cost: Sequence[FloatArray]) -> tuple[FloatArray, IntArray]:
+        """Find the route of least total cost to each of the last nodes.
 
         Parameters
         ----------
@@ -173,8 +195,8 @@ class Network:
 
         Returns
         -------
-        total : float
-        arcs : ndarray of int, shape (n_steps,)
+        total : ndarray, shape (last nodes,)
+        arcs : ndarray of int, shape (last nodes, n_steps)
         """
         best = np.zeros(1)
         choices: list[IntArray] = []
@@ -187,13 +209,27 @@ class Network:
             choice[arcs.head[order][lead]] = order[lead]
             choices.append(choice)
             best = reached[choice]
-        node = int(np.argmin(best))
-        total = float(best[node])
-        route = np.empty(len(self.layers), dtype=np.int64)
+        node = np.arange(len(best))
+        routes = np.empty((len(best), len(self.layers)), dtype=np.int64)
         for step in range(len(self.layers) - 1, -1, -1):
-            route[step] = choices[step][node]
-            node = int(self.layers[step].tail[route[step]])
-        return total, route
+            routes[:, step] = choices[step][node]
+            node = self.layers[step].tail[routes[:, step]]
+        return best, routes
+
+    def cheapest_route(self, cost: Sequence[FloatArray]) -> tuple[float, IntArray]:
+        """Find the route of least total cost, as its total and its arcs, shape (n_steps,)."""
+        totals, routes = self.cheapest_routes(cost)
+        least = int(np.argmin(totals))
+        return float(totals[least]), routes[least]
+
+
+def _ways_out(arcs: Arcs, n_nodes: int, at_node: IntArray) -> tuple[IntArray, IntArray]:
+    """Continue prefixes that stand at the given nodes by every arc: which prefix, which arc."""
+    ways = np.bincount(arcs.tail, minlength=n_nodes)
+    first = np.cumsum(ways) - ways
+    origin = np.repeat(np.arange(len(at_node)), ways[at_node])
+    opened = np.cumsum(ways[at_node]) - ways[at_node]
+    return origin, first[at_node][origin] + np.arange(len(origin)) - opened[origin]
 
 
 def _trace_back(taken: list[IntArray], origins: list[IntArray]) -> IntArray:
@@ -373,7 +409,7 @@ class _Builder:
             if new.place != mode.place:
                 if mode.stay is not Stay.WAITING:
                     moves.append(Move(before, during, 1 if mode.place is None else 2))
-            elif self.places[new.place].timer and (mode.stay, new.stay) in _TIMER_SET_ANEW:
+            elif self.places[new.place].timer and (mode.stay, new.stay) in TIMER_SET_ANEW:
                 moves.append(Move(before, during, 1))
         return moves
 

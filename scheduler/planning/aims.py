@@ -8,127 +8,56 @@ the solver's rounding; CBC answers, HiGHS confirms the needs met at the same tim
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
 from scheduler.charging.routes import BoolArray
-from scheduler.planning.model import Case, ChoiceModel, Term, add_bank, build_choice
+from scheduler.planning.columns import close_gap, grow_tables
+from scheduler.planning.model import Case, ChoiceModel, Term, build_choice
 from scheduler.planning.record import Aim, AimStatus
-from scheduler.planning.selection import Selection, draws_of, is_allowed, path_under
+from scheduler.planning.selection import Selection, is_allowed
 from scheduler.planning.solve import Solution, SolveStatus, solve_cbc, solve_highs
-from scheduler.timegrid import FloatArray
-from scheduler.units import kwh_from_wh
-from scheduler.yard.models import PRIORITIES
+from scheduler.planning.stages import KEPT_SLACK, Stage, best_possible, keep_aim, list_stages
 
-_KEPT_SLACK = 1e-6
-
-
-@dataclass(frozen=True)
-class Stage:
-    """One aim, as something to be made small.
-
-    Attributes
-    ----------
-    name : str
-    sign : float
-        Turns what is minimised into what is told: -1 for the aims that want the most.
-    terms : callable
-        The objective's terms in a model.
-    value : callable
-        What is minimised, worked out from a selection alone.
-    least : float
-        No selection can do better than this.
-    whole : bool
-        Whether the values are whole numbers.
-    scale : float
-        From the model's unit to the told one.
-    asks_twice : bool
-        Whether HiGHS confirms it.
-    """
-
-    name: str
-    sign: float
-    terms: Callable[[ChoiceModel], list[Term]]
-    value: Callable[[Selection], float]
-    least: float
-    whole: bool
-    scale: float = 1.0
-    asks_twice: bool = False
+Kept = tuple[Stage, float]  #: an aim and the value that the later ones must not lose
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """The selection after all aims, what was reached, and what has to be said about the solvers."""
+    """The choice after all aims.
 
+    Attributes
+    ----------
+    case : Case
+        With every pattern that was looked at; the selection's rows are its.
+    selection : Selection
+    aims : tuple of Aim
+    made_by : str
+        How the choice was made, for the reader.
+    remarks : tuple of str
+        What has to be said about the solvers.
+    """
+
+    case: Case
     selection: Selection
     aims: tuple[Aim, ...]
+    made_by: str
     remarks: tuple[str, ...]
 
 
-def stages_of(case: Case) -> list[Stage]:
-    """Return the aims of a case in their order; a class without needs is left out."""
-    present = [
-        rank for rank in range(len(PRIORITIES)) if any(table.met[:, rank].any() for table in case.tables)
-    ]
-    stages = [_needs_stage(case, rank) for rank in present]
-    stages.append(
-        _sum_stage(case, "shortfall", [kwh_from_wh(1.0) * table.short_wh for table in case.tables], scale=1000.0)
-    )
-    stages.append(
-        _sum_stage(case, "plug changes", [table.changes.astype(float) for table in case.tables], whole=True)
-    )
-    stages.append(_energy_stage(case))
-    return stages
+@dataclass(frozen=True)
+class _Answered:
+    """What the solvers made of one aim, and the best bound they prove."""
+
+    selection: Selection
+    bound: float | None
+    remarks: list[str]
 
 
-def _needs_stage(case: Case, rank: int) -> Stage:
-    lost = [-table.met[:, rank].astype(float) for table in case.tables]
-    stage = _sum_stage(case, f"{PRIORITIES[rank]} needs met", lost, whole=True)
-    return replace(stage, sign=-1.0, asks_twice=True)
-
-
-def _sum_stage(
-    case: Case, name: str, values: list[FloatArray], whole: bool = False, scale: float = 1.0
-) -> Stage:
-    """Return an aim that is a sum of one number a pattern."""
-    return Stage(
-        name=name,
-        sign=1.0,
-        terms=lambda model: model.pick_terms(values),
-        value=lambda selection: float(
-            sum(value[row] for value, row in zip(values, selection.rows, strict=True))
-        ),
-        least=float(sum(value.min() for value in values)),
-        whole=whole,
-        scale=scale,
-    )
-
-
-def _energy_stage(case: Case) -> Stage:
-    def terms(model: ChoiceModel) -> list[Term]:
-        n_steps = case.agenda.grid.n_steps
-        last = add_bank(model, "likely", case.suns.likely_w, np.zeros(n_steps + 1), np.zeros(n_steps))
-        return [(last, -1.0)]
-
-    def value(selection: Selection) -> float:
-        path = path_under(case, draws_of(case, selection), case.suns.likely_w)
-        return -kwh_from_wh(float(path.level_wh[-1]))
-
-    return Stage(
-        name="energy left",
-        sign=-1.0,
-        terms=terms,
-        value=value,
-        least=-kwh_from_wh(case.yard.bank.capacity_wh),
-        whole=False,
-        scale=1000.0,
-    )
-
-
-def choose(case: Case, first: Selection, limit_s: float) -> Chosen:
+def choose(case: Case, first: Selection, limit_s: float, tell: Callable[[str], None]) -> Chosen:
     """Go through the aims.
 
     Parameters
@@ -138,29 +67,99 @@ def choose(case: Case, first: Selection, limit_s: float) -> Chosen:
         An allowed selection to fall back on.
     limit_s : float
         Wall-clock limit of each solve [s].
+    tell : callable
+        Told the name of each aim as it is begun.
     """
-    model = build_choice(case)
-    best, aims, remarks = first, [], []
-    for stage in stages_of(case):
-        best, aim, said = _run_stage(case, model, stage, best, limit_s)
-        aims.append(aim)
-        remarks += said
-    return Chosen(best, tuple(aims), tuple(dict.fromkeys(remarks)))
+    chooser = _Chooser(case, first, limit_s)
+    stages = list_stages(case)
+    for stage in stages:
+        tell(stage.name)
+        chooser.pursue(stage)
+    remarks = tuple(dict.fromkeys(chooser.remarks))
+    return Chosen(chooser.case, chooser.best, tuple(chooser.aims), _made_by(chooser.aims), remarks)
 
 
-def _run_stage(
-    case: Case, model: ChoiceModel, stage: Stage, best: Selection, limit_s: float
-) -> tuple[Selection, Aim, list[str]]:
-    terms = stage.terms(model)
-    remarks: list[str] = []
-    solution = None
-    if stage.value(best) > stage.least + _KEPT_SLACK:
-        _set_objective(model, terms)
-        answers = _ask(model, stage, limit_s)
-        best, solution, remarks = _better_of(case, model, stage, best, answers)
-    reached = stage.value(best)
-    model.add(terms, -1, reached + _KEPT_SLACK * max(1.0, abs(reached)), f"keep_{stage.name.replace(' ', '_')}")
-    return best, _aim(stage, reached, solution), remarks
+class _Chooser:
+    """Goes from aim to aim with the best choice so far and what must be kept."""
+
+    def __init__(self, case: Case, first: Selection, limit_s: float) -> None:
+        self.case = case
+        self.best = first
+        self.limit_s = limit_s
+        self.kept: list[Kept] = []
+        self.aims: list[Aim] = []
+        self.remarks: list[str] = []
+        self.model: ChoiceModel | None = None
+
+    def pursue(self, stage: Stage) -> None:
+        """Better the choice by one aim, and keep what it reaches."""
+        least, bound, seconds = stage.least(self.case), None, 0.0
+        if stage.value(self.case, self.best) > least + KEPT_SLACK:
+            begun = time.perf_counter()
+            bound = self._pursue_open(stage) if self.case.is_open else self._ask(stage)
+            seconds = time.perf_counter() - begun
+        reached = stage.value(self.case, self.best)
+        self.kept.append((stage, reached))
+        if self.model is not None:
+            keep_aim(self.model, stage, reached)
+        self.aims.append(_aim(stage, reached, least, bound, seconds))
+
+    def _ask(self, stage: Stage) -> float | None:
+        """Ask the solvers over the tables as they are; return the bound they prove."""
+        if self.model is None or self.model.case is not self.case:
+            self.model = build_choice(self.case)
+            for earlier, value in self.kept:
+                keep_aim(self.model, earlier, value)
+        answered = _answer(self.model, stage, self.best, self.limit_s)
+        self.best = answered.selection
+        self.remarks += answered.remarks
+        return answered.bound
+
+    def _pursue_open(self, stage: Stage) -> float | None:
+        """Add the patterns the aim wants, ask, and if a gap remains add all that could close it and ask again."""
+        grown = grow_tables(self.case, stage, self.kept, self.limit_s)
+        self.case = grown.case
+        self._ask(stage)
+        reached = stage.value(self.case, self.best)
+        if grown.bound is None or reached <= best_possible(stage, grown.bound) + _proof_slack(reached):
+            return grown.bound
+        self.case, complete = close_gap(grown, reached, stage)
+        bound = self._ask(stage)
+        return bound if complete else grown.bound
+
+
+def _made_by(aims: list[Aim]) -> str:
+    if all(aim.status is AimStatus.PROVEN for aim in aims):
+        return "every aim proven"
+    if all(aim.status is AimStatus.TIME_LIMIT for aim in aims):
+        return "a careful rule of thumb: no solver answered"
+    return "the best plan found in the time allowed"
+
+
+def _answer(model: ChoiceModel, stage: Stage, best: Selection, limit_s: float) -> _Answered:
+    """Ask, and take the best answer that is allowed when worked out again; tell where the solvers differ."""
+    _set_objective(model, stage.terms(model))
+    answers = _ask(model, stage, limit_s)
+    remarks = [answer.detail for answer in answers if answer.detail]
+    reached: list[float] = []
+    for answer in (answer for answer in answers if answer.is_usable):
+        found = selection_from(model, answer.values)
+        if not is_allowed(model.case, found):
+            remarks.append("a solver's answer did not stand when worked out again, and was put aside")
+            continue
+        reached.append(stage.value(model.case, found))
+        if reached[-1] < stage.value(model.case, best) - KEPT_SLACK:
+            best = found
+    bounds = [answer.bound for answer in answers if answer.bound is not None]
+    if len(reached) == 2 and _both_prove_otherwise(answers, reached):
+        remarks.append(f"the two solvers differ on {stage.name}; the better plan was taken")
+        bounds = bounds if min(bounds) == max(bounds) else []
+    return _Answered(best, max(bounds, default=None), remarks)
+
+
+def _both_prove_otherwise(answers: list[Solution], reached: list[float]) -> bool:
+    proven = all(answer.status is SolveStatus.PROVEN for answer in answers)
+    return proven and abs(reached[0] - reached[1]) > KEPT_SLACK * max(1.0, abs(reached[0]))
 
 
 def _set_objective(model: ChoiceModel, terms: list[Term]) -> None:
@@ -173,9 +172,7 @@ def _ask(model: ChoiceModel, stage: Stage, limit_s: float) -> list[Solution]:
     """CBC, with HiGHS beside it where the aim asks twice and in its stead where it fails."""
     if not stage.asks_twice:
         answer = solve_cbc(model.problem, limit_s)
-        if answer.is_usable:
-            return [answer]
-        return [answer, solve_highs(model.problem, limit_s)]
+        return [answer] if answer.is_usable else [answer, solve_highs(model.problem, limit_s)]
     second: list[Solution] = []
     # A daemon, so that Ctrl-C need not wait for HiGHS, which listens to nobody while it runs.
     thread = threading.Thread(target=lambda: second.append(solve_highs(model.problem, limit_s)), daemon=True)
@@ -185,69 +182,33 @@ def _ask(model: ChoiceModel, stage: Stage, limit_s: float) -> list[Solution]:
     return [first, *second]
 
 
-def _better_of(
-    case: Case, model: ChoiceModel, stage: Stage, best: Selection, answers: list[Solution]
-) -> tuple[Selection, Solution | None, list[str]]:
-    """Take the best answer that is allowed when worked out again; tell where the solvers differ."""
-    remarks = [answer.detail for answer in answers if answer.detail]
-    values: list[float] = []
-    bounds: list[float] = []
-    for answer in answers:
-        if answer.bound is not None:
-            bounds.append(answer.bound)
-        if not answer.is_usable:
-            continue
-        found = selection_from(case, model, answer.values)
-        if not is_allowed(case, found):
-            remarks.append("a solver's answer did not stand when worked out again, and was put aside")
-            continue
-        values.append(stage.value(found))
-        if stage.value(found) < stage.value(best) - _KEPT_SLACK:
-            best = found
-    proofs = [answer for answer in answers if answer.status is SolveStatus.PROVEN]
-    if len(values) == 2 and len(proofs) == 2 and abs(values[0] - values[1]) > _KEPT_SLACK:
-        remarks.append(f"the two solvers differ on {stage.name}; the better plan was taken")
-        return best, None, remarks
-    return best, _verdict(stage.value(best), proofs, answers, bounds), remarks
+def _proof_slack(reached: float) -> float:
+    """Below this a gap is the solvers' rounding: CBC's answers have 8 digits, and stages keep a slack."""
+    return 1e-4 * max(1.0, abs(reached))
 
 
-def _verdict(
-    reached: float, proofs: list[Solution], answers: list[Solution], bounds: list[float]
-) -> Solution | None:
-    """Return the answer that says most about how good `reached` is."""
-    if proofs and abs(reached - (proofs[0].objective or 0.0)) <= 1e-4 * max(1.0, abs(reached)):
-        return replace(proofs[0], seconds=max(answer.seconds for answer in answers))
-    if bounds:
-        return replace(answers[0], status=SolveStatus.STOPPED, bound=max(bounds))
-    return None
-
-
-def _aim(stage: Stage, reached: float, solution: Solution | None) -> Aim:
-    told = stage.sign * reached * stage.scale + 0.0
-    seconds = 0.0 if solution is None else solution.seconds
-    if reached <= stage.least + _KEPT_SLACK or (solution and solution.status is SolveStatus.PROVEN):
+def _aim(stage: Stage, reached: float, least: float, bound: float | None, seconds: float) -> Aim:
+    told = stage.told_by * reached + 0.0
+    at_best = least if bound is None else max(least, best_possible(stage, bound))
+    missed = reached - at_best
+    if missed <= _proof_slack(reached):
         return Aim(stage.name, told, AimStatus.PROVEN, 0.0, seconds)
-    if solution is None or solution.bound is None:
+    if bound is None:
         return Aim(stage.name, told, AimStatus.TIME_LIMIT, None, seconds)
-    bound = float(np.ceil(solution.bound - _KEPT_SLACK)) if stage.whole else solution.bound
-    gap = max(0.0, reached - max(bound, stage.least)) / max(abs(reached), 1e-9)
-    return Aim(stage.name, told, AimStatus.PROVEN if gap <= 1e-9 else AimStatus.GAP, gap, seconds)
+    return Aim(stage.name, told, AimStatus.GAP, missed / max(abs(reached), 1e-9), seconds)
 
 
-def selection_from(case: Case, model: ChoiceModel, values: dict[str, float]) -> Selection:
+def selection_from(model: ChoiceModel, values: dict[str, float]) -> Selection:
     """Round a solver's values to a selection."""
     rows = tuple(int(np.argmax([values[pick.name] for pick in picks])) for picks in model.picks)
-    return Selection(rows, _duty_from(case, model, values))
+    return Selection(rows, _duty_from(model, values))
 
 
-def _duty_from(case: Case, model: ChoiceModel, values: dict[str, float]) -> dict[str, BoolArray]:
+def _duty_from(model: ChoiceModel, values: dict[str, float]) -> dict[str, BoolArray]:
+    house = model.case.house
     if not model.duty:
-        return case.house.duty
-    duty = {name: np.zeros_like(run) for name, run in case.house.duty.items()}
+        return house.duty
+    duty = {name: np.zeros_like(run) for name, run in house.duty.items()}
     for (load, step), run in model.duty.items():
-        duty[load][step] = _is_one(values[run.name])
+        duty[load][step] = round(values[run.name]) == 1
     return duty
-
-
-def _is_one(value: Any) -> bool:
-    return round(float(value)) == 1

@@ -34,7 +34,8 @@ Term = tuple[Any, float]  #: a variable and its coefficient
 class Case:
     """Everything the choice is made from.
 
-    `tables` holds the patterns of each machine, in the yard's order.
+    `tables` holds the patterns of each machine, in the yard's order; `open` the numbers of the machines whose
+    tables are not whole, because there are too many patterns to list.
     """
 
     yard: Yard
@@ -43,10 +44,12 @@ class Case:
     places: tuple[Place, ...]
     tables: tuple[PatternTable, ...]
     house: HouseAlone
+    open: tuple[int, ...] = ()
 
-    def table_of(self, name: str) -> PatternTable:
-        """Patterns of the machine of that name."""
-        return next(table for table in self.tables if table.network.machine.name == name)
+    @property
+    def is_open(self) -> bool:
+        """Whether any table is not whole."""
+        return bool(self.open)
 
 
 @dataclass(frozen=True)
@@ -277,9 +280,18 @@ def _add_inverter(model: ChoiceModel) -> None:
         terms += _duty_terms(model, step, lambda load: load.watts / 1000.0)
         house_w = _house_w(case, step)
         limit_w = max(inverter.continuous_w, case.house.peak_w[step])
-        model.add([*terms, *easing], -1, (limit_w - house_w) / 1000.0, f"running_{step:03d}")
+        if most_w + house_w + _duty_w(case, step) > limit_w:
+            model.add([*terms, *easing], -1, (limit_w - house_w) / 1000.0, f"running_{step:03d}")
         for number, motor in enumerate(motors):
             _add_start(model, step, number, motor, [*terms, *easing], house_w)
+
+
+def _duty_w(case: Case, step: int) -> float:
+    """AC watts that the duty loads up for choice may add in a step [W]."""
+    if not case.house.holds:
+        return 0.0
+    open_now = {window.load for window in case.agenda.duties if window.first <= step < window.last}
+    return sum(load.watts for load in case.yard.house_loads if load.name in open_now)
 
 
 def _add_start(

@@ -14,6 +14,7 @@ import re
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import warnings
 from dataclasses import dataclass
@@ -106,12 +107,16 @@ def _run_cbc(
     model, answer, log = folder / "choice.mps", folder / "choice.sol", folder / "choice.log"
     variables, variable_names, row_names, _ = problem.writeMPS(str(model), rename=1)
     command = [str(reader.path), str(model), "-sec", f"{limit_s:g}", "-timeMode", "elapsed"]
-    command += ["-ratio", "0", "-preprocess", "off", "-initialSolve" if relaxed else "-solve"]
+    command += ["-ratio", "0", "-preprocess", "off", "-cuts", "off", "-initialSolve" if relaxed else "-solve"]
     command += ["-printingOptions", "all", "-solution", str(answer)]
     with log.open("wb") as sink, _process(command, sink) as process:
+        # A timer, since waiting with a timeout looks only every so often and costs every solve its pause.
+        watchdog = threading.Timer(limit_s + _GRACE_S, process.kill)
+        watchdog.start()
         try:
-            returned = process.wait(timeout=limit_s + _GRACE_S)
+            returned = process.wait()
         finally:
+            watchdog.cancel()
             process.kill()
     if returned != 0 or not answer.exists():
         msg = f"ended with code {returned}"
@@ -223,3 +228,36 @@ def _broken_row(problem: pulp.LpProblem, values: dict[str, float]) -> str | None
         if (row.sense <= 0 and excess > allowed) or (row.sense >= 0 and excess < -allowed):
             return str(row.name)
     return None
+
+
+@dataclass(frozen=True)
+class Prices:
+    """A relaxation's optimum and its row duals: what one more of a row's right side would change it by."""
+
+    objective: float
+    by_row: dict[str, float]
+
+    def of(self, row: str) -> float:
+        """Price of a row; 0 for one that is not there, since it cannot bind."""
+        return self.by_row.get(row, 0.0)
+
+
+def price_relaxation(problem: pulp.LpProblem, terms: list[Any], limit_s: float) -> Prices | None:
+    """Minimise `terms` with the binaries taken for continuous; None if HiGHS does not answer."""
+    try:
+        import highspy
+        import pulp
+
+        _say_banner_to_nobody()
+        problem.setObjective(pulp.LpAffineExpression(terms))
+        solver = pulp.HiGHS(mip=False, msg=False, threads=1, timeLimit=limit_s)
+        solver.createAndConfigureSolver(problem)
+        solver.buildSolverModel(problem)
+        problem.solverModel.run()
+        if problem.solverModel.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            return None
+        duals = problem.solverModel.getSolution().row_dual
+        objective = problem.solverModel.getObjectiveValue()
+    except Exception:  # noqa: BLE001  without prices there are only fewer patterns, never a wrong plan
+        return None
+    return Prices(objective, {row.name: float(dual) for row, dual in zip(problem.constraints(), duals, strict=True)})

@@ -1,0 +1,211 @@
+"""What the commands do, free of the command line: from files and flags to a plan and its renderings."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from scheduler.errors import UsageError
+from scheduler.timegrid import STEP_MINUTES, on_clock
+from scheduler.yard.agenda import Span, build_agenda
+from scheduler.yard.clock import parse_minute_of_day, parse_moment
+from scheduler.yard.fleetfile import read_yard
+from scheduler.yard.models import Machine, Yard
+
+if TYPE_CHECKING:
+    from scheduler.planning.planner import Tell
+    from scheduler.planning.record import Plan
+
+#: A finished file's bytes, and what to tell about it.
+Rendering = tuple[bytes, list[str]]
+Render = Callable[["Plan", Yard], Rendering]
+
+
+@dataclass(frozen=True)
+class PlanRequest:
+    """What was asked for on the command line; `now` is the clock, in UTC."""
+
+    fleet: Path
+    now: dt.datetime
+    weather: Path | None = None
+    start: str | None = None
+    here: bool = False
+    hours: float | None = None
+    step_minutes: int | None = None
+    bank_pct: float | None = None
+    charges: tuple[str, ...] = ()
+
+
+def read_yard_as_found(request: PlanRequest) -> Yard:
+    """Read the fleet file, with the readings given by hand in place of the file's.
+
+    Raises
+    ------
+    FleetFileError
+        With every mistake of the file.
+    UsageError
+        For a reading of a machine that is not there.
+    """
+    yard = read_yard(request.fleet)
+    if request.bank_pct is not None:
+        # A reading is what it is: one below the reserve is planned from, where in a file it is a mistake.
+        yard = yard.model_copy(
+            update={"bank": yard.bank.model_copy(update={"level_pct": request.bank_pct})}
+        )
+    readings = dict(_parse_reading(text, yard) for text in request.charges)
+    machines = tuple(_as_read(machine, readings) for machine in yard.machines)
+    return yard.model_copy(update={"machines": machines})
+
+
+def _parse_reading(text: str, yard: Yard) -> tuple[str, float]:
+    name, separator, value = text.rpartition("=")
+    name = name.strip()
+    known = [machine.name for machine in yard.machines]
+    try:
+        pct = float(value.strip().removesuffix("%")) if separator else None
+    except ValueError:
+        pct = None
+    if pct is None or not 0 <= pct <= 100:
+        msg = f'--charge "{text}": wanted a machine and its percent, such as --charge "{known[0] if known else "cart"}=40"'
+        raise UsageError(msg)
+    if name not in known:
+        near = difflib.get_close_matches(name, known, 1, 0.5)
+        hint = f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(known) or 'none'}"
+        msg = f'--charge "{text}": no machine of that name; {hint}'
+        raise UsageError(msg)
+    return name, pct
+
+
+def _as_read(machine: Machine, readings: Mapping[str, float]) -> Machine:
+    if machine.name not in readings:
+        return machine
+    return machine.model_copy(update={"charge_pct": readings[machine.name]})
+
+
+def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
+    """Plan the yard on its weather.
+
+    Raises
+    ------
+    UsageError, WeatherFileError, SolverFault
+    """
+    from scheduler.planning.planner import Settings, make_plan
+    from scheduler.sun.suns import build_suns
+    from scheduler.sun.weather import read_weather
+
+    if request.step_minutes not in (None, *STEP_MINUTES):
+        msg = f"--step {request.step_minutes}: wanted 60, 30 or 15"
+        raise UsageError(msg)
+    start = None if request.start is None else _parse_start(request.start, request.now, yard)
+    weather = read_weather(_weather_path(yard, request), yard.site)
+    span = Span(
+        now=request.now,
+        start=start,
+        hours=request.hours,
+        step_minutes=request.step_minutes,
+        here=request.here,
+        weather_end=weather.ends,
+    )
+    agenda = build_agenda(yard, span)
+    if weather.begins is not None and weather.begins > agenda.grid.start:
+        begins = weather.begins.astimezone(yard.site.zone)
+        msg = (
+            f"the plan would begin at {agenda.grid.local(0):%a %d %b %H:%M}, the weather only at "
+            f'{begins:%a %d %b %H:%M}: give --from "{begins:%Y-%m-%d %H:%M}" or an older forecast'
+        )
+        raise UsageError(msg)
+    tell("the sun", 0.1)
+    suns = build_suns(yard, agenda.grid, weather)
+    made = make_plan(yard, agenda, suns, Settings(), request.now, tell)
+    return replace(made, notes=(*made.notes, *weather.notes))
+
+
+def _weather_path(yard: Yard, request: PlanRequest) -> Path:
+    if request.weather is not None:
+        return request.weather
+    if yard.site.typical_year is not None:
+        return request.fleet.parent / yard.site.typical_year
+    msg = (
+        "no weather: give a forecast with --weather FILE, or name a typical year of your place in the fleet file "
+        '([site] typical_year = "FILE")'
+    )
+    raise UsageError(msg)
+
+
+def _parse_start(text: str, now: dt.datetime, yard: Yard) -> dt.datetime:
+    try:
+        minute = parse_minute_of_day(text)
+    except ValueError:
+        try:
+            return on_clock(parse_moment(text), yard.site.zone)
+        except ValueError as fault:
+            msg = f'--from "{text}": wanted a date and time such as "2027-06-09 06:00", or a time such as "06:00"'
+            raise UsageError(msg) from fault
+    today = now.astimezone(yard.site.zone).date()
+    midnight = dt.datetime.combine(today, dt.time())
+    return on_clock(midnight + dt.timedelta(minutes=minute), yard.site.zone)
+
+
+def outputs_of(targets: Mapping[str, Path | None], paper: str) -> list[tuple[Path, Render]]:
+    """Pick the renderer of each file asked for, before anything is worked out.
+
+    Raises
+    ------
+    UsageError
+        For an ending that cannot be written, a folder that is not there, or unknown paper.
+    """
+    if paper not in {"a4", "us-letter"}:
+        msg = f"--paper {paper}: wanted a4 or us-letter"
+        raise UsageError(msg)
+    endings = {
+        "sheet": (".pdf", ".png", ".svg", ".txt"),
+        "calendar": (".ics",),
+        "chart": (".png", ".svg"),
+        "json": (),
+    }
+    outputs = []
+    for kind, path in targets.items():
+        if path is None:
+            continue
+        allowed = endings[kind]
+        if allowed and path.suffix.lower() not in allowed:
+            msg = f"--{kind} {path}: wanted a name that ends in {' or '.join(allowed)}"
+            raise UsageError(msg)
+        if not path.parent.is_dir():
+            msg = f"--{kind} {path}: there is no folder {path.parent}; make it first"
+            raise UsageError(msg)
+        outputs.append((path, _renderer(kind, path.suffix.lower().removeprefix("."), paper)))
+    return outputs
+
+
+def _renderer(kind: str, ending: str, paper: str) -> Render:
+    def sheet(plan: Plan, yard: Yard) -> Rendering:
+        from scheduler.sheet.page import page_content
+        from scheduler.sheet.pageprint import page_warnings, render_page
+        from scheduler.sheet.pagetext import render_text
+
+        content = page_content(plan, yard)
+        if ending == "txt":
+            return render_text(content).encode(), []
+        return render_page(content, ending, paper), page_warnings(content)  # type: ignore[arg-type]
+
+    def calendar(plan: Plan, yard: Yard) -> Rendering:
+        from scheduler.sheet.calendar import render_calendar
+
+        return render_calendar(plan, yard), []
+
+    def chart(plan: Plan, yard: Yard) -> Rendering:
+        from scheduler.sheet.chart import render_chart
+
+        return render_chart(plan, yard, ending), []  # type: ignore[arg-type]
+
+    def json(plan: Plan, yard: Yard) -> Rendering:
+        from scheduler.planning.planjson import render_plan_json
+
+        return render_plan_json(plan, yard).encode(), []
+
+    return {"sheet": sheet, "calendar": calendar, "chart": chart, "json": json}[kind]

@@ -1,0 +1,244 @@
+"""Why a machine will not be ready, and what would help: found by planning again with one limit eased.
+
+A need that no handling of its machine alone could meet is a matter of its charger (R7), the cold (R8) or the
+visits (R10). Otherwise something shared is short: sockets (R6), the inverter (R5) or the bank (R3, R4). Each is
+eased in turn, as little as possible, while everybody who is ready stays ready.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from scheduler.charging.curve import ChargeCurve
+from scheduler.charging.patterns import PatternTable, drop_dominated, write_out
+from scheduler.charging.routes import Network, build_network
+from scheduler.planning.aims import selection_from
+from scheduler.planning.model import Case, Eased, build_choice
+from scheduler.planning.record import Because, MachinePlan, NeedPlan
+from scheduler.planning.selection import (
+    Selection,
+    allowed_rows,
+    draws_of,
+    is_allowed,
+    path_under,
+)
+from scheduler.planning.solve import solve_highs
+from scheduler.timegrid import FloatArray
+from scheduler.units import READY_TOLERANCE_WH, kwh_from_wh
+from scheduler.yard.agenda import DueNeed
+from scheduler.yard.models import PRIORITIES
+
+_MOST_ROUTES = 20_000
+_DAY_STARTS_H, _DAY_ENDS_H = 6, 21  # nobody is asked to come at night
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Which rule binds, and what would help."""
+
+    because: Because
+    would_help: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Unready:
+    """A need that is not met: whose, which, and what other work takes at the same time before it [Wh]."""
+
+    number: int
+    index: int
+    need: DueNeed
+    taken_before_wh: float
+
+
+def explain(
+    case: Case, selection: Selection, machines: Sequence[MachinePlan], budget_s: float
+) -> tuple[MachinePlan, ...]:
+    """Give every need that is not met its reason; `budget_s` bounds the solving, not the reasons [s]."""
+    until = time.perf_counter() + budget_s
+    explained = []
+    for number, plan in enumerate(machines):
+        needs = []
+        for index, need in enumerate(plan.needs):
+            dues = case.agenda.needs[plan.name]
+            taken_wh = sum(due.work_wh for due in dues[:index] if due.edge == need.edge)
+            unready = Unready(number, index, dues[index], taken_wh)
+            needs.append(need if need.ready else _with_reason(case, selection, unready, need, until))
+        explained.append(replace(plan, needs=tuple(needs)))
+    return tuple(explained)
+
+
+def _with_reason(case: Case, selection: Selection, unready: Unready, need: NeedPlan, until: float) -> NeedPlan:
+    network = case.tables[unready.number].network
+    reason = (
+        _shared_reason(case, selection, unready, until)
+        if _most_wh(network, unready) >= unready.need.need_wh - READY_TOLERANCE_WH
+        else _own_reason(case, selection, unready)
+    )
+    return replace(need, because=reason.because, would_help=reason.would_help)
+
+
+def _most_wh(network: Network, unready: Unready) -> float:
+    """Return the highest charge that any handling of the machine alone brings to the need [Wh]."""
+    return float(_arriving_wh(network, unready.need.edge).max()) - unready.taken_before_wh
+
+
+def _arriving_wh(network: Network, edge: int) -> FloatArray:
+    """Charge that each arc of the step before `edge` brings there, before any work is taken [Wh]."""
+    if edge == 0:
+        return np.array([network.machine.charge_wh])
+    arcs = network.layers[edge - 1]
+    return network.charge_wh[edge - 1][arcs.tail] + arcs.wall_wh * network.machine.charger_efficiency
+
+
+def _own_reason(case: Case, selection: Selection, unready: Unready) -> Reason:
+    """R7, R8 or R10: not even alone in the yard."""
+    machine, need = case.tables[unready.number].network.machine, unready.need
+    by = case.agenda.grid.local(need.edge).strftime("%H:%M")
+    usable = ~case.agenda.away[machine.name][: need.edge]
+    if _always_plugged_wh(case, unready, usable) < need.need_wh - READY_TOLERANCE_WH:
+        text = f"even plugged in all the time, its charger of {machine.charger_w:g} W is too slow for the time until {by}"
+        return Reason(Because("R7", text), ("nothing: the charger is too slow for the time left",))
+    low, high = machine.charge_temp_c
+    temp = case.suns.shed_temp_c[: need.edge]
+    mild = usable & (temp >= low) & (temp <= high)
+    if _always_plugged_wh(case, unready, mild) < need.need_wh - READY_TOLERANCE_WH:
+        text = f"the shed is outside its charging window of {low:g} to {high:g} C for too much of the time until {by}"
+        return Reason(Because("R8", text), ("a shed kept within its charging window",))
+    text = f"nobody is there to plug it in early enough before {by}"
+    return Reason(Because("R10", text), _visits_that_help(case, selection, unready) or ("two more visits",))
+
+
+def _always_plugged_wh(case: Case, unready: Unready, steps: np.ndarray) -> float:
+    """Charge at the need if it were plugged in in all of `steps` [Wh]."""
+    machine = case.tables[unready.number].network.machine
+    curve, charge = ChargeCurve.of(machine), machine.charge_wh
+    needs = case.agenda.needs[machine.name]
+    for edge in range(unready.need.edge + 1):
+        for index, need in enumerate(needs):
+            if need.edge == edge and index < unready.index:
+                charge = max(0.0, charge - need.work_wh)
+        if edge < unready.need.edge and steps[edge]:
+            charge = float(curve.charge_after_wh(charge, case.agenda.grid.step_h))
+    return charge
+
+
+def _shared_reason(case: Case, selection: Selection, unready: Unready, until: float) -> Reason:
+    """R3 to R6: it could be ready alone, but not beside the others."""
+    focus = _focused(case, unready)
+    found = list(_easings(case, focus, selection, unready, until)) if focus else []
+    visits = _visits_that_help(case, selection, unready)
+    if not found:
+        text = "what is left over by the others is not enough, whichever single limit is eased"
+        return Reason(Because("R4", text), visits or ("fewer needs at the same time",))
+    helps = [reason.would_help[0] for reason in found]
+    return Reason(found[0].because, (*visits, *helps))
+
+
+def _focused(case: Case, unready: Unready) -> Case | None:
+    """Return the case in which the machine has only the patterns that meet the need."""
+    network = case.tables[unready.number].network
+    table = case.tables[unready.number]
+    if network.n_routes <= _MOST_ROUTES:
+        table = write_out(network, network.all_routes())
+    table = table.keep(_meets(table, unready))
+    if not len(table):
+        return None
+    tables = list(case.tables)
+    tables[unready.number] = drop_dominated(table)
+    return replace(case, tables=tuple(tables))
+
+
+def _meets(table: PatternTable, unready: Unready) -> np.ndarray:
+    """Which patterns meet the need."""
+    edge = unready.need.edge
+    have = (
+        _arriving_wh(table.network, edge)[table.routes[:, edge - 1]]
+        if edge
+        else np.full(len(table), table.network.machine.charge_wh)
+    )
+    return have - unready.taken_before_wh >= unready.need.need_wh - READY_TOLERANCE_WH
+
+
+def _easings(
+    case: Case, focus: Case, selection: Selection, unready: Unready, until: float
+) -> Iterator[Reason]:
+    """Reasons by easing one limit at a time: sockets, then the inverter, then the bank."""
+    machine = case.tables[unready.number].network.machine
+    places = [number for number, place in enumerate(case.places) if place.takes(machine)]
+    for number in places[:1]:
+        if _least_easing(case, focus, selection, unready, Eased(sockets={number: 1}), until) is not None:
+            kind = machine.supply.upper()
+            yield Reason(
+                Because("R6", f"no {kind} outlet that takes it is free for long enough"), (f"one more {kind} outlet",)
+            )
+    extra_w = _least_easing(case, focus, selection, unready, Eased(inverter_w=20_000.0), until)
+    if extra_w is not None:
+        more = int(np.ceil(extra_w[0] * 1000.0 / 50.0) * 50)
+        text = "the chargers that would have to run together pass the inverter's watts"
+        yield Reason(Because("R5", text), (f"{more} W more from the inverter",))
+    extra_wh = _least_easing(case, focus, selection, unready, Eased(bank_wh=1e6), until)
+    if extra_wh is not None:
+        since = _short_since(focus, extra_wh[1])
+        more_kwh = np.ceil(kwh_from_wh(extra_wh[0] * 1000.0) * 10.0) / 10.0
+        yield Reason(
+            Because("R4", f"the dull-sun reserve binds{since}"), (f"{more_kwh:.1f} kWh more in the bank",)
+        )
+
+
+def _least_easing(
+    case: Case, focus: Case, selection: Selection, unready: Unready, eased: Eased, until: float
+) -> tuple[float, Selection] | None:
+    """Least easing that meets the need while every class keeps its count; None if no easing does it."""
+    import pulp
+
+    left_s = until - time.perf_counter()
+    if left_s <= 0:
+        return None
+    model = build_choice(focus, eased)
+    for rank, priority in enumerate(PRIORITIES):
+        kept = sum(int(table.met[row, rank]) for table, row in zip(case.tables, selection.rows, strict=True))
+        wanted = kept + (priority == unready.need.priority)
+        counts = [table.met[:, rank].astype(float) for table in focus.tables]
+        if wanted:
+            model.add(model.pick_terms(counts), 1, wanted, f"still_{rank}")
+    model.problem.setObjective(pulp.LpAffineExpression([(model.easing, 1.0)]))
+    answer = solve_highs(model.problem, min(left_s, 3.0))
+    if not answer.is_usable or answer.objective is None:
+        return None
+    return answer.objective, selection_from(model, answer.values)
+
+
+def _short_since(focus: Case, selection: Selection) -> str:
+    """From when on the bank would be too low without the easing, in words."""
+    level = path_under(focus, draws_of(focus, selection), focus.suns.dull_w).level_wh
+    short = np.flatnonzero(level < focus.house.allowed_wh - 1.0)
+    return "" if not len(short) else f" from {focus.agenda.grid.local(int(short[0])):%H:%M}"
+
+
+def _visits_that_help(case: Case, selection: Selection, unready: Unready) -> tuple[str, ...]:
+    """One more visit by day at which this machine is handled, the others staying as they are."""
+    grid = case.agenda.grid
+    machine = case.tables[unready.number].network.machine
+    for edge in range(unready.need.edge - 1, -1, -1):
+        local = grid.local(edge)
+        by_day = _DAY_STARTS_H <= local.hour < _DAY_ENDS_H
+        if not by_day or edge in case.agenda.visits or case.agenda.away[machine.name][edge]:
+            continue
+        agenda = replace(case.agenda, visits=tuple(sorted({*case.agenda.visits, edge})))
+        network = build_network(machine, agenda, case.places, case.suns.shed_temp_c)
+        if network.n_routes > _MOST_ROUTES or _most_wh(network, unready) < unready.need.need_wh - READY_TOLERANCE_WH:
+            continue
+        table = write_out(network, network.all_routes())
+        table = table.keep(_meets(table, unready) & (table.met >= case.tables[unready.number].met[selection.rows[unready.number]]).all(axis=1))
+        if not len(table):
+            continue
+        tables = list(case.tables)
+        tables[unready.number] = table
+        tried = replace(case, tables=tuple(tables), agenda=agenda)
+        if allowed_rows(tried, selection.with_row(unready.number, 0), unready.number).any():
+            return (f"one more visit at {local:%H:%M}",)
+    return ()
