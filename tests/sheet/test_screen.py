@@ -55,6 +55,11 @@ def test_a_plan_of_eight_machines_fits_one_screen():
     assert len(screen(sample.field_plan(), sample.field_yard(), 100).splitlines()) <= 60
 
 
+def test_prose_stays_readable_on_a_wide_console():
+    text = screen(sample.field_plan(), sample.field_yard(), 200)
+    assert max(cell_len(line.rstrip()) for line in text.splitlines()) <= 100
+
+
 def test_piped_and_without_colour_there_are_no_escapes_and_with_colour_the_same_words():
     plan, yard = sample.field_plan(), sample.field_yard()
     plain = screen(plan, yard)
@@ -141,7 +146,7 @@ def test_the_bank_rows_are_the_lowest_level_of_each_column_rounded_down():
 
 @pytest.mark.parametrize(("step_minutes", "hours", "room", "minutes"), [
     (60, 37, 60, 60), (30, 24, 60, 30), (30, 37, 60, 60), (15, 48, 60, 60), (15, 12, 60, 15),
-    (60, 48, 44, 120), (60, 96, 60, 120),
+    (60, 48, 44, 120), (60, 96, 60, 120), (30, 37, 100, 60),
 ])  # fmt: skip
 def test_columns_are_as_short_as_the_room_allows(step_minutes, hours, room, minutes):
     grid = replace(sample.ready_plan().grid, step_minutes=step_minutes, n_steps=hours * 60 // step_minutes)
@@ -158,6 +163,44 @@ def test_a_charge_in_one_step_of_a_merged_column_is_seen():
     assert marks.startswith("###")
 
 
+def test_of_two_needs_in_one_column_the_unmet_one_shows():
+    plan = sample.field_plan()
+    met, unmet = plan.machines[0].needs
+    columns = screenstrip.Columns(plan.grid, 2)
+    for first, second in ((met, unmet), (unmet, met)):
+        machine = replace(plan.machines[0], needs=(replace(first, edge=70), replace(second, edge=71)))
+        assert screenstrip.machine_row(machine, [False] * plan.grid.n_steps, columns)[35] == "X"
+
+
+def test_the_end_has_a_column_of_its_own_even_where_the_last_column_is_short():
+    columns = screenstrip.Columns(replace(sample.ready_plan().grid, n_steps=5), 2)
+    assert [columns.column_of(edge) for edge in range(6)] == [0, 0, 1, 1, 2, 3]
+
+
+def test_only_marks_that_occur_are_explained():
+    text = screen(sample.ready_plan(), sample.ready_yard())
+    assert "R due and ready" in text
+    assert "away" not in text[: text.index("ENERGY")]
+
+
+def test_the_day_is_named_where_it_begins_with_its_date_where_there_is_room():
+    text = screen(sample.field_plan(), sample.field_yard())
+    days = next(line for line in text.splitlines() if line.strip().startswith("Tue   "))
+    assert days.split() == ["Tue", "Wed", "9", "Jun", "Thu"]
+
+
+def test_an_hour_that_the_clock_shows_twice_is_labelled_once():
+    grid = replace(sample.autumn_plan().grid, step_minutes=15, n_steps=48)
+    labels = screenstrip.hour_row(screenstrip.Columns(grid, 1))
+    assert labels.split().count("01") == 1
+    assert labels.index("02") - labels.index("01") == 8
+
+
+def test_the_lowest_levels_are_named_rounded_down():
+    text = flat(screen(sample.field_plan(), sample.field_yard()))
+    assert "bank lowest: dull 43 % at Wed 08:00, likely 47 % at Wed 06:00; reserve 25 %" in text
+
+
 def test_the_autumn_night_has_one_column_more_and_no_label_twice():
     text = screen(sample.autumn_plan(), sample.ready_yard())
     hours = row(text, "hour  ")
@@ -170,6 +213,7 @@ def test_hostile_names_are_shown_as_written_and_obey_nothing():
     for name in ("[m1]", "#{}", '"', "[bold red]mower[/]", "[/]"):
         assert row(text, f"{name}  ")[0] in "#.", name
     assert "\x1b" not in text
+    assert "plug in [m1] at outlet A" in flat(text)
     assert "turned [U+202E]round" in text
     assert "no[U+200B]width" in text
 
@@ -190,12 +234,16 @@ def test_short_labels_are_unique_and_fit(cells):
 
 
 def test_labels_keep_numbers_whole():
-    names = [f"wheelbarrow with a motor, number {number}" for number in range(1, 12)]
+    names = [f"wheelbarrow with a motor, number {number}" for number in range(1, 11)]
     assert screenstrip.short_labels(names, 16)[-3:] == [
+        "wheelbarrow...8",
         "wheelbarrow...9",
         "wheelbarrow...10",
-        "wheelbarrow...11",
     ]
+
+
+def test_unseen_letters_of_a_label_are_shown_by_their_code():
+    assert screenstrip.short_labels(["a\u202eb"], 20) == ["a[U+202E]b"]
 
 
 def test_names_alike_in_both_ends_are_numbered():
@@ -229,6 +277,7 @@ def test_the_printed_budget_adds_up_but_for_rounding():
         for line in table.splitlines()[1:]
         if line.strip()
     }
+    assert "-0.00" not in table
     for column in (0, 1):
         out = sum(figures[column] for label, figures in rows.items() if label.startswith(("-", "=")))
         assert rows["sun"][column] == pytest.approx(out, abs=0.005 * len(rows))

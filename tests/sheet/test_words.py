@@ -75,6 +75,7 @@ def test_an_unmet_need_never_shows_the_same_figure_twice():
         need = NeedPlan(4, 1200.0, 1200.0 - short, False, "should")
         held, needed = words.holds_of_needed(need).split(" of ")
         assert held != needed
+    assert words.holds_of_needed(NeedPlan(4, 1204.0, 899.0, False, "should")) == "890 Wh of 1.3 kWh"
 
 
 def test_the_bank_is_expected_on_the_safe_side():
