@@ -247,8 +247,8 @@ def _add_outlets(case: Case, model: _Model, arcs: list[Arc], columns: list[int])
     for arc, column in zip(arcs, columns, strict=True):
         if arc.outlet >= 0:
             users[arc.outlet, arc.first][column] = 1.0
-            for step in np.flatnonzero(arc.over):
-                over[arc.outlet, arc.first + int(step)][column] = 1.0
+            for step in np.flatnonzero(arc.over).tolist():
+                over[arc.outlet, arc.first + step][column] = 1.0
     for terms in users.values():
         model.row(terms, upper=1.0)
     size = round(CONTINUOUS_H / case.agenda.grid.step_h)

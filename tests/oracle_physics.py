@@ -46,7 +46,7 @@ class Best:
     should: int
     could: int
     shortfall_wh: float
-    plug_changes: int
+    plug_changes: float
     end_level_wh: float
 
 
@@ -252,4 +252,4 @@ def allowed_wh(case: Case) -> Floats:
     ac = np.array(schedules)
     levels, _ = bank_levels_wh(case, case.suns.dull_w, bank_draw_wh(case, ac, base_dc))
     shortage = np.maximum(0.0, reserve - levels).sum(axis=-1)
-    return np.minimum(reserve, levels[int(np.argmin(shortage))])
+    return np.asarray(np.minimum(reserve, levels[int(np.argmin(shortage))]))

@@ -147,7 +147,7 @@ def _machine(rng: random.Random, index: int, n_steps: int, outlets: list[Outlet]
 
 
 def _needs(rng: random.Random, battery_wh: float, n_steps: int) -> tuple[Need, ...]:
-    needs = []
+    needs: list[Need] = []
     first = rng.randint(n_steps // 3, n_steps)
     second = first + rng.randint(5, 9)
     for edge in (first, second):
