@@ -14,7 +14,7 @@ from scheduler.charging.routes import BoolArray, IntArray, Network
 from scheduler.timegrid import FloatArray
 
 _SAME_WH = 1e-6
-_PAIRWISE_UP_TO = 400
+_PAIRWISE_UP_TO = 2000
 
 
 @dataclass(frozen=True)

@@ -21,11 +21,12 @@ class Place:
     limit_w: float
     continuous_w: float
     timer: bool
+    sockets_eased: int = 0
 
     @property
     def sockets(self) -> int:
-        """How many machines it takes at once."""
-        return len(self.outlets)
+        """How many machines it takes at once; more than there are where it is asked what one more would do."""
+        return len(self.outlets) + self.sockets_eased
 
     def takes(self, machine: Machine) -> bool:
         """Whether the machine may be plugged in here at all."""

@@ -55,23 +55,25 @@ class StayInOutlet:
 
 
 def stays_of(case: Case, number: int, modes: IntArray) -> list[StayInOutlet]:
-    """Cut one machine's modes into stays."""
+    """Cut one machine's modes into stays; one that ends as the plan begins has no length."""
     network = case.tables[number].network
     away = case.agenda.away[network.machine.name]
     cuts = [0, *_cuts(network, modes), len(modes)]
     stays: list[StayInOutlet] = []
+    home = next((n for n, place in enumerate(case.places) if network.machine.outlet in place.outlets), None)
+    if home is not None and network.modes[modes[0]].stay is not Stay.AS_FOUND:
+        stays.append(StayInOutlet(number, home, 0, 0, None, found=True, goes_on=False, taken_out=bool(away[0])))
     for first, last in zip(cuts[:-1], cuts[1:], strict=True):
         mode = network.modes[modes[first]]
         if mode.place is None:
             continue
-        inside = [network.modes[m] for m in modes[first:last]]
         stays.append(
             StayInOutlet(
                 machine=number,
                 place=mode.place,
                 first=first,
                 last=last,
-                timer=_timer(inside, first),
+                timer=_timer([network.modes[m] for m in modes[first:last]], first),
                 found=mode.stay is Stay.AS_FOUND,
                 goes_on=bool(stays) and stays[-1].last == first and stays[-1].place == mode.place,
                 taken_out=last < len(modes) and bool(away[last]),

@@ -24,7 +24,7 @@ from scheduler.timegrid import FloatArray, Grid
 from scheduler.units import CONTINUOUS_H
 
 #: Up to here every pattern of a machine is listed.
-MOST_LISTED = 1500
+MOST_LISTED = 2000
 
 _MOST_ADDED = 3000  # by machine, when a gap is closed
 

@@ -52,18 +52,6 @@ class Case:
         return bool(self.open)
 
 
-@dataclass(frozen=True)
-class Eased:
-    """Limits eased to find out which one binds; how far each was eased is a variable to be kept small.
-
-    Each is the most by which it may be eased: energy in the bank [Wh], inverter watts [W], sockets of a place.
-    """
-
-    bank_wh: float = 0.0
-    inverter_w: float = 0.0
-    sockets: dict[int, int] = field(default_factory=dict)
-
-
 @dataclass
 class ChoiceModel:
     """The model under construction and, once built, what the aims are made of.
@@ -78,11 +66,10 @@ class ChoiceModel:
     demand : list of variable
         Mean draw on the bank's side in each step [kW].
     easing : variable or None
-        How far the eased limit is eased, in its own unit over 1000 (sockets: as they are).
+        What the bank is given more at the start, where it is asked what that would do [kWh].
     """
 
     case: Case
-    eased: Eased
     problem: pulp.LpProblem
     picks: list[list[Any]] = field(default_factory=list)
     duty: dict[tuple[str, int], Any] = field(default_factory=dict)
@@ -111,12 +98,15 @@ class ChoiceModel:
         ]
 
 
-def build_choice(case: Case, eased: Eased | None = None) -> ChoiceModel:
-    """Build the model with the bank under the dull sun; without an objective."""
+def build_choice(case: Case, eases_bank: bool = False) -> ChoiceModel:
+    """Build the model with the bank under the dull sun; without an objective.
+
+    With `eases_bank` the bank holds more at the start, by a variable to be kept small.
+    """
     import pulp
 
-    model = ChoiceModel(case, eased or Eased(), pulp.LpProblem("choice", pulp.LpMinimize))
-    if eased is not None:
+    model = ChoiceModel(case, pulp.LpProblem("choice", pulp.LpMinimize))
+    if eases_bank:
         model.easing = model.variable("easing", 0.0, None)
     _add_picks(model)
     _add_duty(model)
@@ -234,17 +224,12 @@ def _add_sockets(model: ChoiceModel) -> None:
     case = model.case
     for number, place in enumerate(case.places):
         inside = [(table.place == number).astype(float) for table in case.tables]
-        eased = model.eased.sockets.get(number, 0)
         for step in _distinct_steps(inside):
             if sum(part[:, step].any() for part in inside) <= place.sockets:
                 continue
             terms = model.pick_terms([part[:, step] for part in inside])
-            if eased:
-                terms.append((model.easing, -1.0))
             model.add(terms, -1, place.sockets, f"sockets_{number:02d}_{step:03d}")
         _add_three_hours(model, number, inside)
-    if any(model.eased.sockets.values()):
-        model.easing.upBound = max(model.eased.sockets.values())
 
 
 def _add_three_hours(model: ChoiceModel, number: int, inside: Sequence[FloatArray]) -> None:
@@ -268,9 +253,6 @@ def _add_inverter(model: ChoiceModel) -> None:
         table.peak_w if table.network.machine.supply == "ac" else np.zeros_like(table.peak_w)
         for table in case.tables
     ]
-    easing: list[Term] = [(model.easing, -1.0)] if model.eased.inverter_w else []
-    if model.eased.inverter_w:
-        model.easing.upBound = model.eased.inverter_w / 1000.0
     motors = [load for load in case.yard.house_loads if load.start_w > load.watts]
     for step in range(case.agenda.grid.n_steps):
         most_w = sum(peak[:, step].max(initial=0.0) for peak in peaks)
@@ -281,9 +263,9 @@ def _add_inverter(model: ChoiceModel) -> None:
         house_w = _house_w(case, step)
         limit_w = max(inverter.continuous_w, case.house.peak_w[step])
         if most_w + house_w + _duty_w(case, step) > limit_w:
-            model.add([*terms, *easing], -1, (limit_w - house_w) / 1000.0, f"running_{step:03d}")
+            model.add(terms, -1, (limit_w - house_w) / 1000.0, f"running_{step:03d}")
         for number, motor in enumerate(motors):
-            _add_start(model, step, number, motor, [*terms, *easing], house_w)
+            _add_start(model, step, number, motor, terms, house_w)
 
 
 def _duty_w(case: Case, step: int) -> float:
@@ -322,15 +304,12 @@ def add_bank(
     capacity = kwh_from_wh(bank.capacity_wh)
     most_in, most_out = charge_limit_w(bank) / 1000.0, discharge_limit_w(bank) / 1000.0
     start_kwh = kwh_from_wh(bank.level_wh)
-    level = model.variable(f"l_{sun}_000", start_kwh, capacity if model.eased.bank_wh else start_kwh)
-    if model.eased.bank_wh:
-        model.easing.upBound = kwh_from_wh(model.eased.bank_wh)
-        level.upBound = None
+    level = model.variable(f"l_{sun}_000", start_kwh, start_kwh if model.easing is None else capacity)
+    if model.easing is not None:
         model.add([(level, 1.0), (model.easing, -1.0)], 0, start_kwh, f"start_{sun}")
-        capacity += kwh_from_wh(model.eased.bank_wh)
     for step, demand in enumerate(model.demand):
         sun_kw = sun_w[step] / 1000.0
-        low = min(kwh_from_wh(allowed_wh[step + 1]), kwh_from_wh(bank.capacity_wh))
+        low = kwh_from_wh(allowed_wh[step + 1])
         following = model.variable(f"l_{sun}_{step + 1:03d}", low, capacity)
         change: list[Term] = [(following, 1.0), (level, -1.0)]
         spare = kwh_from_wh(unserved_wh[step])

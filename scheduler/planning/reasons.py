@@ -17,13 +17,13 @@ from scheduler.charging.curve import ChargeCurve
 from scheduler.charging.patterns import PatternTable, drop_dominated, write_out
 from scheduler.charging.routes import Network, build_network
 from scheduler.planning.aims import selection_from
-from scheduler.planning.model import Case, Eased, build_choice
+from scheduler.planning.model import Case, build_choice
 from scheduler.planning.record import Because, MachinePlan, NeedPlan
 from scheduler.planning.selection import (
     Selection,
     allowed_rows,
     draws_of,
-    is_allowed,
+    draws_with_each,
     path_under,
 )
 from scheduler.planning.solve import solve_highs
@@ -128,14 +128,13 @@ def _always_plugged_wh(case: Case, unready: Unready, steps: np.ndarray) -> float
 
 def _shared_reason(case: Case, selection: Selection, unready: Unready, until: float) -> Reason:
     """R3 to R6: it could be ready alone, but not beside the others."""
-    focus = _focused(case, unready)
-    found = list(_easings(case, focus, selection, unready, until)) if focus else []
     visits = _visits_that_help(case, selection, unready)
+    focus = _focused(case, unready)
+    found = [] if focus is None else list(_easings(case, focus, selection, unready, until))
     if not found:
-        text = "what is left over by the others is not enough, whichever single limit is eased"
+        text = "what the others leave is not enough, whichever single limit is eased"
         return Reason(Because("R4", text), visits or ("fewer needs at the same time",))
-    helps = [reason.would_help[0] for reason in found]
-    return Reason(found[0].because, (*visits, *helps))
+    return Reason(found[0].because, (*visits, *(reason.would_help[0] for reason in found)))
 
 
 def _focused(case: Case, unready: Unready) -> Case | None:
@@ -166,39 +165,51 @@ def _meets(table: PatternTable, unready: Unready) -> np.ndarray:
 def _easings(
     case: Case, focus: Case, selection: Selection, unready: Unready, until: float
 ) -> Iterator[Reason]:
-    """Reasons by easing one limit at a time: sockets, then the inverter, then the bank."""
+    """Reasons by easing one limit at a time: sockets and the inverter beside the others as planned, then the bank."""
     machine = case.tables[unready.number].network.machine
-    places = [number for number, place in enumerate(case.places) if place.takes(machine)]
-    for number in places[:1]:
-        if _least_easing(case, focus, selection, unready, Eased(sockets={number: 1}), until) is not None:
-            kind = machine.supply.upper()
-            yield Reason(
-                Because("R6", f"no {kind} outlet that takes it is free for long enough"), (f"one more {kind} outlet",)
-            )
-    extra_w = _least_easing(case, focus, selection, unready, Eased(inverter_w=20_000.0), until)
+    kind = machine.supply.upper()
+    beside = selection.with_row(unready.number, 0)
+    more_sockets = tuple(replace(place, sockets_eased=1) for place in case.places)
+    if allowed_rows(replace(focus, places=more_sockets), beside, unready.number).any():
+        text = f"no {kind} outlet that takes it is free for long enough"
+        yield Reason(Because("R6", text), (f"one more {kind} outlet",))
+    extra_w = _least_extra_w(focus, beside, unready.number)
     if extra_w is not None:
-        more = int(np.ceil(extra_w[0] * 1000.0 / 50.0) * 50)
-        text = "the chargers that would have to run together pass the inverter's watts"
-        yield Reason(Because("R5", text), (f"{more} W more from the inverter",))
-    extra_wh = _least_easing(case, focus, selection, unready, Eased(bank_wh=1e6), until)
-    if extra_wh is not None:
-        since = _short_since(focus, extra_wh[1])
-        more_kwh = np.ceil(kwh_from_wh(extra_wh[0] * 1000.0) * 10.0) / 10.0
-        yield Reason(
-            Because("R4", f"the dull-sun reserve binds{since}"), (f"{more_kwh:.1f} kWh more in the bank",)
-        )
+        text = "the chargers that would have to run together pass what the inverter stands"
+        yield Reason(Because("R5", text), (f"{extra_w:.0f} W more from the inverter",))
+    eased = _least_extra_bank(case, focus, selection, unready, until)
+    if eased is not None:
+        extra_wh, anew = eased
+        more_kwh = np.ceil(kwh_from_wh(extra_wh) * 10.0) / 10.0
+        text = f"the dull-sun reserve binds{_short_since(focus, anew)}"
+        yield Reason(Because("R4", text), (f"{more_kwh:.1f} kWh more in the bank",))
 
 
-def _least_easing(
-    case: Case, focus: Case, selection: Selection, unready: Unready, eased: Eased, until: float
+def _least_extra_w(focus: Case, beside: Selection, number: int) -> float | None:
+    """Watts that the inverter would have to give more, the others as planned, in steps of 50 W; None if no help."""
+    inverter = focus.yard.inverter
+    strong = inverter.model_copy(update={"continuous_w": 1e9, "surge_w": 1e9})
+    eased = replace(focus, yard=focus.yard.model_copy(update={"inverter": strong}))
+    fitting = allowed_rows(eased, beside, number)
+    if not fitting.any():
+        return None
+    draws = draws_with_each(focus, beside, number)
+    over = np.maximum(
+        draws.peak_w.max(axis=1) - inverter.continuous_w, draws.start_peak_w.max(axis=1) - inverter.surge_limit_w
+    )
+    return float(np.ceil(over[fitting].min() / 50.0) * 50.0)
+
+
+def _least_extra_bank(
+    case: Case, focus: Case, selection: Selection, unready: Unready, until: float
 ) -> tuple[float, Selection] | None:
-    """Least easing that meets the need while every class keeps its count; None if no easing does it."""
+    """Plan again with more in the bank: the least that meets the need while every class keeps its count [Wh]."""
     import pulp
 
     left_s = until - time.perf_counter()
     if left_s <= 0:
         return None
-    model = build_choice(focus, eased)
+    model = build_choice(focus, eases_bank=True)
     for rank, priority in enumerate(PRIORITIES):
         kept = sum(int(table.met[row, rank]) for table, row in zip(case.tables, selection.rows, strict=True))
         wanted = kept + (priority == unready.need.priority)
@@ -209,7 +220,7 @@ def _least_easing(
     answer = solve_highs(model.problem, min(left_s, 3.0))
     if not answer.is_usable or answer.objective is None:
         return None
-    return answer.objective, selection_from(model, answer.values)
+    return answer.objective * 1000.0, selection_from(model, answer.values)
 
 
 def _short_since(focus: Case, selection: Selection) -> str:
@@ -220,25 +231,31 @@ def _short_since(focus: Case, selection: Selection) -> str:
 
 
 def _visits_that_help(case: Case, selection: Selection, unready: Unready) -> tuple[str, ...]:
-    """One more visit by day at which this machine is handled, the others staying as they are."""
-    grid = case.agenda.grid
+    """One more visit by day at which this machine is handled, the others staying as they are; the latest one."""
     machine = case.tables[unready.number].network.machine
-    for edge in range(unready.need.edge - 1, -1, -1):
-        local = grid.local(edge)
-        by_day = _DAY_STARTS_H <= local.hour < _DAY_ENDS_H
-        if not by_day or edge in case.agenda.visits or case.agenda.away[machine.name][edge]:
-            continue
-        agenda = replace(case.agenda, visits=tuple(sorted({*case.agenda.visits, edge})))
-        network = build_network(machine, agenda, case.places, case.suns.shed_temp_c)
-        if network.n_routes > _MOST_ROUTES or _most_wh(network, unready) < unready.need.need_wh - READY_TOLERANCE_WH:
-            continue
-        table = write_out(network, network.all_routes())
-        table = table.keep(_meets(table, unready) & (table.met >= case.tables[unready.number].met[selection.rows[unready.number]]).all(axis=1))
-        if not len(table):
-            continue
-        tables = list(case.tables)
-        tables[unready.number] = table
-        tried = replace(case, tables=tuple(tables), agenda=agenda)
-        if allowed_rows(tried, selection.with_row(unready.number, 0), unready.number).any():
-            return (f"one more visit at {local:%H:%M}",)
-    return ()
+    extra = _daytime_edges(case, unready)
+    agenda = replace(case.agenda, visits=tuple(sorted({*case.agenda.visits, *extra})))
+    network = build_network(machine, agenda, case.places, case.suns.shed_temp_c)
+    used = [
+        np.where(arcs.changes > 0, float(step in extra), 0.0) for step, arcs in enumerate(network.layers)
+    ]
+    routes = network.routes_within(used, 1.0, _MOST_ROUTES)
+    if routes is None or not len(routes):
+        return ()
+    table = write_out(network, routes)
+    now = case.tables[unready.number].met[selection.rows[unready.number]]
+    table = table.keep(_meets(table, unready) & (table.met >= now).all(axis=1))
+    tables = (*case.tables[: unready.number], table, *case.tables[unready.number + 1 :])
+    tried = replace(case, tables=tables, agenda=agenda)
+    if not len(table):
+        return ()
+    fitting = table.routes[allowed_rows(tried, selection.with_row(unready.number, 0), unready.number)]
+    edges = [step for step in extra if (network.layers[step].changes[fitting[:, step]] > 0).any()]
+    return (f"one more visit at {case.agenda.grid.local(edges[-1]):%H:%M}",) if edges else ()
+
+
+def _daytime_edges(case: Case, unready: Unready) -> list[int]:
+    """Edges before the need, by day, at which nobody comes yet."""
+    grid = case.agenda.grid
+    hours = ((edge, grid.local(edge).hour) for edge in range(unready.need.edge))
+    return [e for e, hour in hours if _DAY_STARTS_H <= hour < _DAY_ENDS_H and e not in case.agenda.visits]
