@@ -145,6 +145,13 @@ def test_a_sun_half_an_hour_off_makes_the_plane_worse(shift_min):
     assert error(step_middles(DAY)) < 0.3 * error(step_middles(DAY) + pd.Timedelta(minutes=shift_min))
 
 
+def test_a_setting_sun_does_not_blow_up_the_plane():
+    sun = sun_path(STORE, pd.DatetimeIndex(["2027-06-09T10:07Z"]))  # just risen
+    assert 88.0 < sun.zenith_seen_deg[0] < 90.0
+    much = Radiation(*(np.array([watts]) for watts in (300.0, 900.0, 300.0)))
+    assert plane_irradiance_w_m2(90.0, 62.0, sun, much)[0] == sun.extra_normal_w_m2[0]
+
+
 # Behind the controller
 
 

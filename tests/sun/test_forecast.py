@@ -10,6 +10,7 @@ import pytest
 from scheduler.errors import WeatherFileError
 from scheduler.sun.forecast import MISSING_TEMP_C, MISSING_WIND_M_S, Forecast
 from scheduler.sun.skies import clear_ghi_w_m2
+from scheduler.sun.spread import default_bright_w_m2
 from scheduler.yard.models import Site
 
 STORE = Site(latitude=36.1, longitude=-79.95, elevation_m=273.0, timezone="America/New_York")
@@ -73,6 +74,10 @@ def test_a_likely_sun_above_the_clear_sky_is_its_own_bright_sun():
     assert hours["ghi_bright_w_m2"].to_numpy() == pytest.approx(likely)
 
 
+def test_the_rule_of_thumb_itself_never_puts_bright_below_likely():
+    assert default_bright_w_m2(np.array([500.0]), np.array([400.0])) == [500.0]
+
+
 def test_half_a_spread_is_filled_up():
     hours = day_of(ghi_w_m2=0.6 * clear(), ghi_dull_w_m2=0.1 * clear()).hours(BEGINS, ENDS)
     assert hours["ghi_dull_w_m2"].to_numpy() == pytest.approx(0.1 * clear())
@@ -83,6 +88,17 @@ def test_cloud_alone_becomes_irradiance_by_the_straight_line():
     forecast = day_of(cloud_pct=40.0)
     assert forecast.hours(BEGINS, ENDS)["ghi_w_m2"].to_numpy() == pytest.approx(0.74 * clear())
     assert any("cloud only" in note for note in forecast.notes)
+
+
+def test_a_spread_that_does_not_enclose_the_cloud_rule_gives_way_to_it():
+    hours = day_of(cloud_pct=100.0, ghi_dull_w_m2=0.5 * clear(), ghi_bright_w_m2=0.6 * clear()).hours(
+        BEGINS, ENDS
+    )
+    assert hours["ghi_dull_w_m2"].to_numpy() == pytest.approx(0.35 * clear())
+    hours = day_of(cloud_pct=0.0, ghi_dull_w_m2=0.5 * clear(), ghi_bright_w_m2=0.6 * clear()).hours(
+        BEGINS, ENDS
+    )
+    assert hours["ghi_bright_w_m2"].to_numpy() == pytest.approx(clear())
 
 
 def test_direct_and_diffuse_alone_close_to_the_global():

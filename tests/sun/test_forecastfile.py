@@ -193,6 +193,12 @@ def test_sun_by_night_is_taken_for_a_wrong_offset():
     assert told.startswith("row 2 and 2 more: more sun than there is above the atmosphere")
 
 
+def test_more_sun_than_above_the_atmosphere_is_refused_by_day_too():
+    morning = hours_at("06-09T07:00", "06-09T08:00", value="700")
+    assert only_problem(morning).startswith("row 2: more sun than there is above the atmosphere")
+    assert read(hours_at("06-09T07:00", "06-09T08:00", value="200")).begins
+
+
 def test_an_hour_shown_twice_is_accepted_with_its_offset():
     forecast = read(hours_at("11-07T01:00-04:00", "11-07T01:00-05:00", value="0"))
     assert forecast.ends - forecast.begins == dt.timedelta(hours=2)

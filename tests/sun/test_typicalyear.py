@@ -76,6 +76,19 @@ def test_suns_keep_the_shape_of_days_and_not_of_hours(year):
     assert np.quantile(by_day, 0.1, axis=0).sum() < 0.85 * day(year, 2027, 6, 9)["ghi_dull_w_m2"].sum()
 
 
+def test_each_sun_has_the_shape_of_days_of_its_own_rank():
+    ghi = np.zeros((365, 24))
+    ghi[::3, 8], ghi[1::3, 12], ghi[2::3, 16] = (
+        100.0,
+        200.0,
+        300.0,
+    )  # dull mornings, middling noons, bright evenings
+    table = pd.DataFrame({name: ghi.ravel() for name in numbered_year().table})
+    suns = day(TypicalYear("shapes", 0.0, -5.0, table), 2027, 6, 9)
+    lit = [np.flatnonzero(suns[name]).tolist() for name in ("ghi_dull_w_m2", "ghi_w_m2", "ghi_bright_w_m2")]
+    assert lit == [[8], [12], [16]]
+
+
 def test_the_likely_suns_components_still_close(year):
     suns = day(year, 2027, 6, 9)
     assert (suns["dhi_w_m2"] <= suns["ghi_w_m2"] + 1.0).all()
