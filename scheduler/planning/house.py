@@ -67,6 +67,13 @@ def found_draws(networks: Sequence[Network], first_visit: int) -> tuple[FloatArr
     return wall, peak
 
 
+def found_demand_w(yard: Yard, agenda: Agenda, networks: Sequence[Network]) -> FloatArray:
+    """Draw on the bank's side of what is plugged in already, until the first visit, shape (n_steps,) [W]."""
+    wall, _ = found_draws(networks, min(agenda.visits, default=agenda.grid.n_steps))
+    shares = [1.0 / yard.inverter.efficiency if n.machine.supply == "ac" else 1.0 for n in networks]
+    return agenda.grid.power_w(wall).T @ np.array(shares) if networks else np.zeros(agenda.grid.n_steps)
+
+
 def duty_watts(yard: Yard, duty: DutyRun, n_steps: int) -> FloatArray:
     """AC watts of the whole house in each step, shape (n_steps,) [W]."""
     watts = np.full(n_steps, yard.always_on_w)

@@ -109,8 +109,8 @@ def build_choice(case: Case, eases_bank: bool = False) -> ChoiceModel:
     if eases_bank:
         model.easing = model.variable("easing", 0.0, None)
     _add_picks(model)
-    _add_duty(model)
-    _add_demand(model)
+    add_duty(model)
+    add_demand(model)
     _add_sockets(model)
     _add_inverter(model)
     add_bank(model, "dull", case.suns.dull_w, case.house.allowed_wh, case.house.unserved_wh)
@@ -124,7 +124,7 @@ def _add_picks(model: ChoiceModel) -> None:
         model.add([(pick, 1.0) for pick in picks], 0, 1.0, f"one_{number:03d}")
 
 
-def _add_duty(model: ChoiceModel) -> None:
+def add_duty(model: ChoiceModel) -> None:
     """R11: each window's steps, in blocks no shorter than their minimum (after Rajan and Takriti 2005)."""
     case = model.case
     if not case.house.holds:
@@ -172,7 +172,7 @@ def _house_w(case: Case, step: int) -> float:
     return case.yard.always_on_w + fixed
 
 
-def _add_demand(model: ChoiceModel) -> None:
+def add_demand(model: ChoiceModel) -> None:
     """Define the draw on the bank's side in each step (R5: efficiency, idle)."""
     case, inverter = model.case, model.case.yard.inverter
     shares = [

@@ -20,12 +20,12 @@ from scheduler.planning.assemble import (
 )
 from scheduler.planning.columns import MOST_LISTED, first_patterns
 from scheduler.planning.careful import careful_selection, settle_late
-from scheduler.planning.house import house_alone, sunniest_duty
 from scheduler.planning.model import Case
 from scheduler.planning.reasons import explain
 from scheduler.planning.record import Plan
 from scheduler.planning.replay import replay_plan
 from scheduler.planning.selection import Selection, draws_of
+from scheduler.planning.shortage import fare_alone
 from scheduler.planning.thumb import compare_rules_of_thumb
 from scheduler.sun.suns import ThreeSuns
 from scheduler.yard.agenda import Agenda
@@ -101,7 +101,7 @@ def build_case(yard: Yard, agenda: Agenda, suns: ThreeSuns) -> Case:
         first_patterns(network, suns.dull_w) if number in many else list_patterns(network)
         for number, network in enumerate(networks)
     )
-    house = house_alone(yard, agenda, suns, networks, sunniest_duty(yard, agenda, suns.dull_w))
+    house = fare_alone(yard, agenda, suns, networks)
     return Case(yard, agenda, suns, places, tables, house, many)
 
 
