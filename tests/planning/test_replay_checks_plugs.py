@@ -90,6 +90,12 @@ def test_r6_counts_on_when_another_machine_follows_and_anew_after_a_pause() -> N
     assert on_breaker(500.0, 16, *pause) == []
 
 
+def test_r6_counts_anew_after_a_taper_that_passed_80_percent_in_the_minute_before_the_swap() -> None:
+    # 1234 Wh are at 480 W after 1.9957 h, a quarter of a minute before the visit (the sum stands below).
+    swap = [visit(0, [plug()]), visit(8, [plug("cart", timer=(8, 18))], [plug()])]
+    assert on_breaker(500.0, 20, *swap, battery_wh=1234.0, charge_pct=0.0) == []
+
+
 @pytest.mark.parametrize(
     ("battery_wh", "taper_from_pct", "hours"),
     [

@@ -155,6 +155,14 @@ def test_r4_an_empty_bank_without_reserve_tells_by_what_it_does_not_serve() -> N
     assert found(replay(yard, agenda, [visit(0, [plug()])])) == [("R4", 2, 1000.0)]
 
 
+def test_r4_what_the_house_alone_finds_missing_in_an_empty_bank_is_no_violation() -> None:
+    bank = make_bank(reserve_pct=0.0, level_pct=10.0)
+    yard = make_yard(make_machine(), house_loads=[lamp(600.0)], bank=bank)
+    agenda = make_agenda(yard, 4, visits=(2,))
+    assert found(replay(yard, agenda)) == []
+    assert found(replay(yard, agenda, [visit(2, [plug()])])) == [("R4", 2, 1000.0)]
+
+
 # R5
 
 
@@ -203,6 +211,16 @@ def test_r5_a_motor_can_start_beside_everything_else(charger_w: float, expected:
     )
     agenda = make_agenda(yard, 2, duties=[DutyWindow("fan", 0, 2, 1, 1)])
     assert found(replay(yard, agenda, [visit(0, [plug()])], house_on={"fan": [1]})) == expected
+
+
+def test_r5_a_motor_that_does_not_run_does_not_start() -> None:
+    fan = HouseLoad(name="fan", watts=200.0, surge_w=800.0, hours_per_day=1.0)
+    yard = make_yard(
+        make_machine(charger_w=900.0), house_loads=[fan], inverter=make_inverter(continuous_w=1000.0)
+    )
+    agenda = make_agenda(yard, 2, visits=(0, 1), duties=[DutyWindow("fan", 0, 2, 1, 1)])
+    actions = [visit(0, [plug()]), visit(1, unplugs=[plug()])]
+    assert found(replay(yard, agenda, actions, house_on={"fan": [1]})) == []
 
 
 def test_r5_without_a_surge_figure_a_motor_starts_within_the_continuous_watts() -> None:

@@ -119,6 +119,7 @@ def bend_machine(plan: Plan, **changes: Any) -> Plan:
         (2300.0, {}, []),  # not ready, and says so
         (2024.0, {"ready": True, "have_wh": 2024.0}, []),
         (2026.0, {"ready": True, "have_wh": 2026.0}, [("R12", 2, 26.0)]),
+        (2026.0, {"ready": True, "have_wh": 2100.0}, [("R12", 2, 26.0)]),
         (1000.0, {"have_wh": 2024.0}, []),
         (1000.0, {"have_wh": 2026.0}, [("R12", 2, 26.0)]),
         (1000.0, {"have_wh": 1974.0}, [("R12", 2, 26.0)]),
