@@ -65,7 +65,7 @@ def test_a_constant_kilowatt_is_a_kilowatt_hour_an_hour(step_minutes: int) -> No
         (2.5, 15, 10),
         (0.1, 60, 1),
         (1 / 3, 15, 2),
-        (0.1 + 0.2, 15, 2),
+        (sum([0.1] * 20), 60, 2),
     ],
 )
 def test_hours_off_the_step_are_rounded_up(hours: float, step_minutes: int, steps: int) -> None:

@@ -191,6 +191,7 @@ def test_a_plan_in_quarter_hours_begins_with_the_next_quarter_hour() -> None:
         (({"ready_by": "2027-06-07 09:00"},), 24),
         (({"ready_by": "2027-06-08 09:00"},), 29),
         (({"ready_by": "2027-06-09 04:00"},), 48),
+        (({"ready_by": "2027-06-08 09:30"},), 29.5),
         (({"ready_by": "2027-06-09 05:00"},), 24),
         (({"ready_by": "2027-06-09 03:00", "away_h": 8.0},), 47),
         (({"ready_by": "09:00"},), 29),
@@ -198,7 +199,7 @@ def test_a_plan_in_quarter_hours_begins_with_the_next_quarter_hour() -> None:
         (({"ready_by": "03:00"}, {"ready_by": "2027-06-08 09:00"}), 47),
     ],
 )
-def test_a_plan_runs_to_the_last_need_within_two_days_and_a_day_at_least(needs: Any, hours: int) -> None:
+def test_a_plan_runs_to_the_last_need_within_two_days_and_a_day_at_least(needs: Any, hours: float) -> None:
     agenda = plan(yard_with(machine(*needs)))
     assert (agenda.grid.end - agenda.grid.start) / HOUR == hours
 

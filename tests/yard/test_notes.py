@@ -39,6 +39,7 @@ def test_nothing_is_odd_about_the_yards_that_come_with_the_program(name: str) ->
         (-179.5, "Pacific/Auckland", False),  # over the date line
         (-171.7, "Pacific/Apia", False),
         (-8.5, "Europe/Madrid", False),
+        (-23.0, "Europe/Madrid", False),  # in summer only
         (171.7, "Pacific/Apia", False),  # its sun is the same an hour and a half apart
         (-10.0, "Pacific/Auckland", True),
     ],
