@@ -132,7 +132,7 @@ def _not_ready(plan: Plan) -> list[Text]:
 
 def _unmet(plan: Plan, machine: MachinePlan, need: NeedPlan) -> Text:
     when, short = words.day_and_time(plan.grid, need.edge), words.energy(words.shortfall_wh(need), math.ceil)
-    told = f" ({need.priority}), {when}: holds {words.holds_of_needed(need)}, {short} short"
+    told = f" ({need.priority}), {when}: needs {words.energy(need.need_wh, math.ceil)}, {short} short"
     return Text(visible(machine.name), style="bold").append(told, style="not bold")
 
 

@@ -255,8 +255,8 @@ def test_names_alike_in_both_ends_are_numbered():
 
 def test_each_unmet_need_is_told_with_rule_and_help():
     text = flat(screen(sample.field_plan(), sample.field_yard()))
-    assert "two-wheel tractor (should), Thu 07:00: holds 1.4 kWh of 4.2 kWh, 2.8 kWh short" in text
-    assert "sprayer (should), Thu 07:00: holds 66 Wh of 150 Wh, 84 Wh short" in text
+    assert "two-wheel tractor (should), Thu 07:00: needs 4.2 kWh, 2.8 kWh short" in text
+    assert "sprayer (should), Thu 07:00: needs 150 Wh, 84 Wh short" in text
     assert f"R4: {sample.BECAUSE.text}. A visit at 15:00 or 0.6 kWh more in the bank would help." in text
 
 
