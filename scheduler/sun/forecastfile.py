@@ -36,6 +36,9 @@ LIMITS = {
 #: So many mistakes are told one by one; the others are counted.
 SHOWN_PROBLEMS = 20
 
+#: More than eleven years of hours are no forecast, and would keep the reader waiting.
+MOST_ROWS = 100_000
+
 
 @dataclass(frozen=True)
 class _Row:
@@ -109,6 +112,9 @@ def _read_rows(text: str, zone: ZoneInfo) -> _Reading:
     reading.problems += [f"row {header_number}: {problem}" for problem in _header_problems(columns)]
     if "time" in columns:
         for number, cells in filled:
+            if number > MOST_ROWS:
+                reading.problems.append(f"more than {MOST_ROWS} rows; is it the right file?")
+                break
             _read_row(reading, number, cells)
     return reading
 

@@ -87,7 +87,13 @@ def test_a_low_sun_does_not_blow_up_the_direct_component():
     low = sun.zenith_seen_deg > 88.0
     assert (closed.dni_w_m2[low] == 0.0).all()
     assert (closed.dhi_w_m2[low] == 50.0).all()
-    assert (closed.dni_w_m2 <= sun.extra_normal_w_m2).all()
+
+
+def test_direct_sun_stronger_than_above_the_atmosphere_is_taken_for_diffuse():
+    sun = sun_path(STORE, pd.DatetimeIndex(["2027-06-09T10:25Z"]))
+    assert 85.0 < sun.zenith_seen_deg[0] < 88.0
+    closed = complete_radiation(sun, np.array([150.0]), dhi_w_m2=np.array([10.0]))
+    assert (closed.dni_w_m2[0], closed.dhi_w_m2[0]) == (0.0, 150.0)
 
 
 def test_more_diffuse_than_global_is_all_diffuse():

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.errors import WeatherFileError
+from scheduler.sun import forecastfile
 from scheduler.sun.forecast import Forecast
 from scheduler.sun.forecastfile import SHOWN_PROBLEMS, read_forecast
 from scheduler.yard.models import Site
@@ -186,6 +187,13 @@ def test_a_long_list_of_mistakes_is_cut_and_counted():
     found = problems("time,ghi_w_m2\n" + rows)
     assert len(found) == SHOWN_PROBLEMS + 1
     assert found[-1] == f"and {48 - SHOWN_PROBLEMS} more"
+
+
+def test_a_file_of_endless_rows_is_not_read_to_its_end(monkeypatch):
+    monkeypatch.setattr(forecastfile, "MOST_ROWS", 3)
+    assert problems(GOOD) == ("more than 3 rows; is it the right file?",)
+    monkeypatch.setattr(forecastfile, "MOST_ROWS", 4)
+    assert read(GOOD).begins
 
 
 def test_sun_by_night_is_taken_for_a_wrong_offset():
