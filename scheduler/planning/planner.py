@@ -20,6 +20,7 @@ from scheduler.planning.assemble import (
 )
 from scheduler.planning.columns import MOST_LISTED, first_patterns
 from scheduler.planning.careful import careful_selection, settle_late
+from scheduler.planning.iflines import add_if_lines
 from scheduler.planning.model import Case
 from scheduler.planning.reasons import explain
 from scheduler.planning.record import Plan
@@ -124,7 +125,7 @@ def _assemble(chosen: Chosen, selection: Selection, made_at: dt.datetime) -> Pla
         machines=build_machines(case, selection, named),
         house_loads=build_house_loads(case, selection),
         inverter_peak_w=draws_of(case, selection).peak_w,
-        visits=build_visits(case, named, bank),
+        visits=add_if_lines(case, selection, named, build_visits(case, named, bank)),
         aims=chosen.aims,
         replay=None,
         compared_with=(),
