@@ -62,7 +62,9 @@ def stays_of(case: Case, number: int, modes: IntArray) -> list[StayInOutlet]:
     stays: list[StayInOutlet] = []
     home = next((n for n, place in enumerate(case.places) if network.machine.outlet in place.outlets), None)
     if home is not None and network.modes[modes[0]].stay is not Stay.AS_FOUND:
-        stays.append(StayInOutlet(number, home, 0, 0, None, found=True, goes_on=False, taken_out=bool(away[0])))
+        stays.append(
+            StayInOutlet(number, home, 0, 0, None, found=True, goes_on=False, taken_out=bool(away[0]))
+        )
     for first, last in zip(cuts[:-1], cuts[1:], strict=True):
         mode = network.modes[modes[first]]
         if mode.place is None:
@@ -137,7 +139,9 @@ def build_visits(case: Case, named: dict[StayInOutlet, str], bank: BankPlan) -> 
     return tuple(visits)
 
 
-def build_machines(case: Case, selection: Selection, named: dict[StayInOutlet, str]) -> tuple[MachinePlan, ...]:
+def build_machines(
+    case: Case, selection: Selection, named: dict[StayInOutlet, str]
+) -> tuple[MachinePlan, ...]:
     """Each machine's outlet, draw and charge over the plan, and what becomes of its needs."""
     return tuple(_build_machine(case, selection, number, named) for number in range(len(case.tables)))
 
@@ -185,7 +189,9 @@ def build_house_loads(case: Case, selection: Selection) -> tuple[HouseLoadPlan, 
     grid = case.agenda.grid
     on = np.ones(grid.n_steps)
     return tuple(
-        HouseLoadPlan(load.name, grid.energy_wh(load.watts * (on if load.always_on else selection.duty[load.name])))
+        HouseLoadPlan(
+            load.name, grid.energy_wh(load.watts * (on if load.always_on else selection.duty[load.name]))
+        )
         for load in case.yard.house_loads
     )
 
@@ -200,4 +206,6 @@ def build_bank(case: Case, selection: Selection) -> BankPlan:
 
 def levels_in_pct(bank: BankPlan, edge: int) -> BySun:
     """Bank level on an edge under each sun, in percent."""
-    return {sun: pct_from_fraction(float(level[edge]) / bank.capacity_wh) for sun, level in bank.level_wh.items()}
+    return {
+        sun: pct_from_fraction(float(level[edge]) / bank.capacity_wh) for sun, level in bank.level_wh.items()
+    }

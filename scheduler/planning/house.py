@@ -92,7 +92,9 @@ def worst_start_w(yard: Yard, duty: DutyRun, running_w: FloatArray) -> FloatArra
     return running_w + extra
 
 
-def house_alone(yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[Network], duty: DutyRun) -> HouseAlone:
+def house_alone(
+    yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[Network], duty: DutyRun
+) -> HouseAlone:
     """Follow the house with a given schedule of its duty loads under the dull sun."""
     grid = agenda.grid
     first_visit = min(agenda.visits, default=grid.n_steps)
@@ -112,9 +114,7 @@ def house_alone(yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[
         and bool((peak_w <= yard.inverter.continuous_w).all())
         and bool((start_peak_w <= yard.inverter.surge_limit_w).all())
     )
-    return HouseAlone(
-        duty, peak_w, demand_w, start_peak_w, path.level_wh, allowed, path.unserved_wh, holds
-    )
+    return HouseAlone(duty, peak_w, demand_w, start_peak_w, path.level_wh, allowed, path.unserved_wh, holds)
 
 
 def sunniest_duty(yard: Yard, agenda: Agenda, dull_w: FloatArray) -> DutyRun:

@@ -173,9 +173,7 @@ def _free_outlet(case: Case, outlets: Outlets, number: int, edge: int, taken: se
     return None
 
 
-def _with_stay(
-    case: Case, selection: Selection, running: Running, number: int, edge: int
-) -> Running | None:
+def _with_stay(case: Case, selection: Selection, running: Running, number: int, edge: int) -> Running | None:
     """Add a stay until the next visit, or until the machine is taken out; None if the shed forbids it (R8)."""
     machine = _machine(case, number)
     steps = np.arange(edge, _next_visit(case, edge))
@@ -258,7 +256,9 @@ def _below(
         without = _redrawn(case, selection, replace(running, on=on), stay.machine, visit.edge)
         less = required_wh(case, _demand_w(case, selection, without), visit.edge)
         if less < needed - 1.0:
-            yield IfBelow(_pct_up(case, min(needed, case.yard.bank.capacity_wh)), _machine(case, stay.machine).name)
+            yield IfBelow(
+                _pct_up(case, min(needed, case.yard.bank.capacity_wh)), _machine(case, stay.machine).name
+            )
             running, needed = without, less
 
 

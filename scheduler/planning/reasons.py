@@ -71,7 +71,9 @@ def explain(
     return tuple(explained)
 
 
-def _with_reason(case: Case, selection: Selection, unready: Unready, need: NeedPlan, until: float) -> NeedPlan:
+def _with_reason(
+    case: Case, selection: Selection, unready: Unready, need: NeedPlan, until: float
+) -> NeedPlan:
     network = case.tables[unready.number].network
     reason = (
         _shared_reason(case, selection, unready, until)
@@ -195,7 +197,8 @@ def _least_extra_w(focus: Case, beside: Selection, number: int) -> float | None:
         return None
     draws = draws_with_each(focus, beside, number)
     over = np.maximum(
-        draws.peak_w.max(axis=1) - inverter.continuous_w, draws.start_peak_w.max(axis=1) - inverter.surge_limit_w
+        draws.peak_w.max(axis=1) - inverter.continuous_w,
+        draws.start_peak_w.max(axis=1) - inverter.surge_limit_w,
     )
     return float(np.ceil(over[fitting].min() / 50.0) * 50.0)
 
@@ -236,9 +239,7 @@ def _visits_that_help(case: Case, selection: Selection, unready: Unready) -> tup
     extra = _daytime_edges(case, unready)
     agenda = replace(case.agenda, visits=tuple(sorted({*case.agenda.visits, *extra})))
     network = build_network(machine, agenda, case.places, case.suns.shed_temp_c)
-    used = [
-        np.where(arcs.changes > 0, float(step in extra), 0.0) for step, arcs in enumerate(network.layers)
-    ]
+    used = [np.where(arcs.changes > 0, float(step in extra), 0.0) for step, arcs in enumerate(network.layers)]
     routes = network.routes_within(used, 1.0, _MOST_ROUTES)
     if routes is None or not len(routes):
         return ()

@@ -82,9 +82,7 @@ def _without(case: Case, selection: Selection, number: int) -> Draws:
     return Draws(ac_w, wall_w[~on_ac & picked].sum(axis=0), peak_w, peak_w, ac_w)
 
 
-def _drawn(
-    case: Case, selection: Selection, ac_w: FloatArray, dc_w: FloatArray, peak_w: FloatArray
-) -> Draws:
+def _drawn(case: Case, selection: Selection, ac_w: FloatArray, dc_w: FloatArray, peak_w: FloatArray) -> Draws:
     """Add the house to what the machines draw."""
     house_w = duty_watts(case.yard, selection.duty, case.agenda.grid.n_steps)
     return Draws(
@@ -98,7 +96,9 @@ def _drawn(
 
 def path_under(case: Case, draws: Draws, sun_w: FloatArray, extra_wh: float = 0.0) -> BankPath:
     """Follow the bank under one sun, with `extra_wh` more in it at the start."""
-    return bank_path(case.yard.bank, case.yard.bank.level_wh + extra_wh, sun_w - draws.demand_w, case.agenda.grid)
+    return bank_path(
+        case.yard.bank, case.yard.bank.level_wh + extra_wh, sun_w - draws.demand_w, case.agenda.grid
+    )
 
 
 def is_allowed(case: Case, selection: Selection) -> bool:

@@ -19,7 +19,9 @@ from scheduler.yard.agenda import Agenda
 from scheduler.yard.models import Yard
 
 _LIMIT_S = 5.0
-_UNSERVED_COSTS = 1000.0  # a kWh that the bank cannot give at all, against one that it gives below the reserve
+_UNSERVED_COSTS = (
+    1000.0  # a kWh that the bank cannot give at all, against one that it gives below the reserve
+)
 
 
 def fare_alone(yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[Network]) -> HouseAlone:

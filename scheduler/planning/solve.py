@@ -159,11 +159,11 @@ def solve_highs(problem: pulp.LpProblem, limit_s: float, relaxed: bool = False) 
             pulp.LpSolutionIntegerFeasible if has_values else pulp.LpSolutionNoSolutionFound
         ),
     }
-    values = {variable.name: columns[variable.index] for variable in problem.variables()} if has_values else {}
-    bound = None if relaxed else info.mip_dual_bound
-    return _judged(
-        problem, statuses.get(outcome, pulp.LpSolutionInfeasible), values, bound, begun, "HiGHS"
+    values = (
+        {variable.name: columns[variable.index] for variable in problem.variables()} if has_values else {}
     )
+    bound = None if relaxed else info.mip_dual_bound
+    return _judged(problem, statuses.get(outcome, pulp.LpSolutionInfeasible), values, bound, begun, "HiGHS")
 
 
 @functools.cache
@@ -213,7 +213,9 @@ def _faulty(begun: float, detail: str) -> Solution:
 
 
 def _value_of(expression: Any, values: dict[str, float]) -> float:
-    return float(sum(factor * values[variable.name] for variable, factor in expression.items()) + expression.constant)
+    return float(
+        sum(factor * values[variable.name] for variable, factor in expression.items()) + expression.constant
+    )
 
 
 _ROW_TOLERANCE = 1e-5  # CBC's answer has 8 digits; against the largest term of the row, at least 1
@@ -260,4 +262,6 @@ def price_relaxation(problem: pulp.LpProblem, terms: list[Any], limit_s: float) 
         objective = problem.solverModel.getObjectiveValue()
     except Exception:  # noqa: BLE001  without prices there are only fewer patterns, never a wrong plan
         return None
-    return Prices(objective, {row.name: float(dual) for row, dual in zip(problem.constraints(), duals, strict=True)})
+    return Prices(
+        objective, {row.name: float(dual) for row, dual in zip(problem.constraints(), duals, strict=True)}
+    )

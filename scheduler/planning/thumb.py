@@ -47,7 +47,9 @@ class _Day:
         return PRIORITIES.index(ahead[0].priority), ahead[0].edge
 
 
-def compare_rules_of_thumb(yard: Yard, agenda: Agenda, suns: ThreeSuns, duty: DutyRun) -> tuple[RuleOfThumb, ...]:
+def compare_rules_of_thumb(
+    yard: Yard, agenda: Agenda, suns: ThreeSuns, duty: DutyRun
+) -> tuple[RuleOfThumb, ...]:
     """Needs met by class if the hand went all in turn, by the earliest deadline, or by class."""
 
     def in_turn(day: _Day, edge: int) -> Order:
@@ -113,7 +115,11 @@ def _change_plugs(day: _Day, step: int, order: Order) -> None:
             continue
         taken = set(day.outlet)
         for outlet in day.yard.outlets:
-            if outlet.name not in taken and outlet.kind == machine.supply and machine.charger_w <= _bearable_w(outlet):
+            if (
+                outlet.name not in taken
+                and outlet.kind == machine.supply
+                and machine.charger_w <= _bearable_w(outlet)
+            ):
                 day.outlet[number] = outlet.name
                 if not _inverter_stands(day, step):
                     day.outlet[number] = None
