@@ -16,6 +16,9 @@ AGREEMENT_FRACTION = 0.005
 #: fraction of the bank's capacity: integration and solver rounding, a twentieth of a percent.
 LEVEL_TOLERANCE_FRACTION = 0.0005
 
+#: What a solver's rounding may take off a bank level, as a fraction of the capacity: a choice is not refused for it.
+SOLVER_LEVEL_FRACTION = 2e-6
+
 #: Watts by which a limit may be passed before the replay calls it a violation [W]. Rounding, no more.
 POWER_TOLERANCE_W = 0.01
 

@@ -101,7 +101,7 @@ def write_out(network: Network, routes: IntArray) -> PatternTable:
         wall_wh=along("wall_wh"),
         peak_w=along("peak_w"),
         place=place_of_mode[along("mode")],
-        hot=along("hot"),
+        hot=along("hot").astype(bool),
         met=met,
         short_wh=network.at_start.short_wh[0] + along("short_wh").sum(axis=1),
         changes=along("changes").sum(axis=1),

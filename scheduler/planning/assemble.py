@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -65,7 +66,7 @@ def stays_of(case: Case, number: int, modes: IntArray) -> list[StayInOutlet]:
         stays.append(
             StayInOutlet(number, home, 0, 0, None, found=True, goes_on=False, taken_out=bool(away[0]))
         )
-    for first, last in zip(cuts[:-1], cuts[1:], strict=True):
+    for first, last in pairwise(cuts):
         mode = network.modes[modes[first]]
         if mode.place is None:
             continue
@@ -187,11 +188,10 @@ def _judge_needs(
 def build_house_loads(case: Case, selection: Selection) -> tuple[HouseLoadPlan, ...]:
     """Energy of each house load in each step (R11)."""
     grid = case.agenda.grid
-    on = np.ones(grid.n_steps)
+    always = np.ones(grid.n_steps, dtype=bool)
+    runs = {load.name: always if load.always_on else selection.duty[load.name] for load in case.yard.house_loads}
     return tuple(
-        HouseLoadPlan(
-            load.name, grid.energy_wh(load.watts * (on if load.always_on else selection.duty[load.name]))
-        )
+        HouseLoadPlan(load.name, grid.energy_wh(np.where(runs[load.name], load.watts, 0.0)))
         for load in case.yard.house_loads
     )
 

@@ -286,7 +286,10 @@ def _add_start(
     extra_w = motor.start_w - motor.watts
     limit_w = max(case.yard.inverter.surge_limit_w, case.house.start_peak_w[step])
     if run is not None:
-        model.add([*terms, (run, extra_w / 1000.0)], -1, (limit_w - house_w) / 1000.0, f"surge_{number:02d}_{step:03d}")
+        # The motor's own running watts stand among the terms already; a variable may stand there only once.
+        others = [(variable, factor) for variable, factor in terms if variable is not run]
+        whole = [*others, (run, motor.start_w / 1000.0)]
+        model.add(whole, -1, (limit_w - house_w) / 1000.0, f"surge_{number:02d}_{step:03d}")
     elif runs_fixed:
         model.add(terms, -1, (limit_w - house_w - extra_w) / 1000.0, f"surge_{number:02d}_{step:03d}")
 

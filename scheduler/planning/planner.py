@@ -18,8 +18,8 @@ from scheduler.planning.assemble import (
     name_outlets,
     stays_of,
 )
-from scheduler.planning.columns import MOST_LISTED, first_patterns
 from scheduler.planning.careful import careful_selection, settle_late
+from scheduler.planning.columns import MOST_LISTED, first_patterns
 from scheduler.planning.iflines import add_if_lines
 from scheduler.planning.model import Case
 from scheduler.planning.reasons import explain

@@ -102,7 +102,8 @@ def _own_reason(case: Case, selection: Selection, unready: Unready) -> Reason:
     by = case.agenda.grid.local(need.edge).strftime("%H:%M")
     usable = ~case.agenda.away[machine.name][: need.edge]
     if _always_plugged_wh(case, unready, usable) < need.need_wh - READY_TOLERANCE_WH:
-        text = f"even plugged in all the time, its charger of {machine.charger_w:g} W is too slow for the time until {by}"
+        charger = f"its charger of {machine.charger_w:g} W"
+        text = f"even plugged in all the time, {charger} is too slow for the time until {by}"
         return Reason(Because("R7", text), ("nothing: the charger is too slow for the time left",))
     low, high = machine.charge_temp_c
     temp = case.suns.shed_temp_c[: need.edge]

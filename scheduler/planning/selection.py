@@ -11,7 +11,7 @@ from scheduler.planning.bank import BankPath, bank_path, dc_demand_w, discharge_
 from scheduler.planning.house import DutyRun, duty_watts, worst_start_w
 from scheduler.planning.model import Case
 from scheduler.timegrid import FloatArray
-from scheduler.units import CONTINUOUS_H, LEVEL_TOLERANCE_FRACTION, POWER_TOLERANCE_W
+from scheduler.units import CONTINUOUS_H, POWER_TOLERANCE_W, SOLVER_LEVEL_FRACTION
 from scheduler.yard.models import Machine
 
 
@@ -121,19 +121,19 @@ def allowed_rows(case: Case, selection: Selection, number: int) -> BoolArray:
 def _power_holds(case: Case, draws: Draws) -> BoolArray:
     """R3 to R5 under the dull sun, over the last axis."""
     path = path_under(case, draws, case.suns.dull_w)
-    slack_wh = LEVEL_TOLERANCE_FRACTION * case.yard.bank.capacity_wh / 2
+    slack_wh = SOLVER_LEVEL_FRACTION * case.yard.bank.capacity_wh
     inverter, house = case.yard.inverter, case.house
     most_out_w = np.maximum(case.suns.dull_w + discharge_limit_w(case.yard.bank), house.demand_w)
     running_w = np.maximum(inverter.continuous_w, house.peak_w)
     starting_w = np.maximum(inverter.surge_limit_w, house.start_peak_w)
-    holds: BoolArray = (
+    holds = (
         (path.level_wh >= house.allowed_wh - slack_wh).all(axis=-1)
         & (path.unserved_wh <= house.unserved_wh + slack_wh).all(axis=-1)
         & (draws.demand_w <= most_out_w + POWER_TOLERANCE_W).all(axis=-1)
         & (draws.peak_w <= running_w + POWER_TOLERANCE_W).all(axis=-1)
         & (draws.start_peak_w <= starting_w + POWER_TOLERANCE_W).all(axis=-1)
     )
-    return holds
+    return np.asarray(holds)
 
 
 def _occupied(case: Case, selection: Selection, leave_out: int = -1) -> tuple[FloatArray, BoolArray]:
@@ -154,7 +154,8 @@ def _sockets_hold(case: Case, inside: FloatArray, hot: BoolArray) -> BoolArray:
     if hot.shape[-1] < run:
         return np.asarray(enough)
     windows = np.lib.stride_tricks.sliding_window_view(hot, run, axis=-1)
-    return np.asarray(enough & ~windows.all(axis=-1).any(axis=(0, -1)))
+    too_long = np.asarray(windows.all(axis=-1))
+    return np.asarray(enough & ~too_long.any(axis=(0, -1)))
 
 
 def idle_row(case: Case, number: int) -> int:

@@ -176,7 +176,7 @@ def _say_banner_to_nobody() -> None:
     with open(os.devnull, "wb") as nowhere:  # noqa: PTH123  a device, not a path of the user's
         os.dup2(nowhere.fileno(), 1)
     try:
-        highspy.Highs()
+        highspy.Highs()  # type: ignore[no-untyped-call]
     finally:
         os.dup2(kept, 1)
         os.close(kept)
