@@ -15,6 +15,7 @@ from scheduler.yard.agenda import Span, build_agenda
 from scheduler.yard.clock import parse_minute_of_day, parse_moment
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.models import Machine, Yard
+from scheduler.yard.notes import yard_notes
 
 if TYPE_CHECKING:
     from scheduler.planning.planner import Tell
@@ -121,7 +122,7 @@ def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
     tell("the sun", 0.1)
     suns = build_suns(yard, agenda.grid, weather)
     made = make_plan(yard, agenda, suns, Settings(), request.now, tell)
-    return replace(made, notes=(*made.notes, *weather.notes))
+    return replace(made, notes=(*made.notes, *weather.notes, *yard_notes(yard)))
 
 
 def _weather_path(yard: Yard, request: PlanRequest) -> Path:

@@ -79,7 +79,11 @@ def plan_to_json(plan: Plan, yard: Yard) -> dict[str, Any]:
         ],
         "replay": None if plan.replay is None else _replay(plan.replay, grid),
         "compared_with": [
-            {"name": rule.name, **{priority: int(rule.met.get(priority, 0)) for priority in PRIORITIES}}
+            {
+                "name": rule.name,
+                **{priority: int(rule.met.get(priority, 0)) for priority in PRIORITIES},
+                "ac_off_h": _number(rule.ac_off_h),
+            }
             for rule in plan.compared_with
         ],
         "notes": list(plan.notes),

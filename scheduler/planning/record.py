@@ -180,10 +180,15 @@ class ReplayReport:
 
 @dataclass(frozen=True)
 class RuleOfThumb:
-    """How many needs of each class a rule of thumb would meet on the same yard under the dull sun."""
+    """How many needs of each class a rule of thumb would meet on the same yard under the dull sun.
+
+    `ac_off_h` is for how long AC, the house's too, stops because the bank would fall below its reserve [h]:
+    that holds the bank up for later, but a plan may not count on it.
+    """
 
     name: str
     met: dict[Priority, int]
+    ac_off_h: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -37,6 +37,22 @@ class _Day:
     level_wh: float
     curves: list[ChargeCurve]
     met: dict[Priority, int] = field(default_factory=dict)
+    ac_off_h: float = 0.0
+
+    @classmethod
+    def begun(cls, yard: Yard, agenda: Agenda, suns: ThreeSuns, duty: DutyRun) -> _Day:
+        """Return the yard as the plan begins."""
+        return cls(
+            yard,
+            agenda,
+            suns,
+            duty,
+            charge_wh=[machine.charge_wh for machine in yard.machines],
+            outlet=[machine.outlet for machine in yard.machines],
+            level_wh=yard.bank.level_wh,
+            curves=[ChargeCurve.of(machine) for machine in yard.machines],
+            met=dict.fromkeys(PRIORITIES, 0),
+        )
 
     def next_need(self, number: int, edge: int) -> tuple[int, int]:
         """Class and edge of the next need of a machine; after all others where it has none."""
@@ -62,7 +78,7 @@ def compare_rules_of_thumb(
         return lambda number: (*day.next_need(number, edge), number)
 
     return tuple(
-        RuleOfThumb(name, _live(yard, agenda, suns, duty, order))
+        _live(name, _Day.begun(yard, agenda, suns, duty), order)
         for name, order in (
             ("all in turn", in_turn),
             ("earliest deadline first", by_deadline),
@@ -71,27 +87,15 @@ def compare_rules_of_thumb(
     )
 
 
-def _live(
-    yard: Yard, agenda: Agenda, suns: ThreeSuns, duty: DutyRun, order: Callable[[_Day, int], Order]
-) -> dict[Priority, int]:
-    day = _Day(
-        yard,
-        agenda,
-        suns,
-        duty,
-        charge_wh=[machine.charge_wh for machine in yard.machines],
-        outlet=[machine.outlet for machine in yard.machines],
-        level_wh=yard.bank.level_wh,
-        curves=[ChargeCurve.of(machine) for machine in yard.machines],
-        met=dict.fromkeys(PRIORITIES, 0),
-    )
-    for edge in range(agenda.grid.n_steps + 1):
+def _live(name: str, day: _Day, order: Callable[[_Day, int], Order]) -> RuleOfThumb:
+    n_steps = day.agenda.grid.n_steps
+    for edge in range(n_steps + 1):
         _take_out(day, edge)
-        if edge < agenda.grid.n_steps:
-            if edge in agenda.visits:
+        if edge < n_steps:
+            if edge in day.agenda.visits:
                 _change_plugs(day, edge, order(day, edge))
             _run_step(day, edge)
-    return day.met
+    return RuleOfThumb(name, day.met, day.ac_off_h)
 
 
 def _take_out(day: _Day, edge: int) -> None:
@@ -166,6 +170,7 @@ def _run_step(day: _Day, step: int) -> None:
             for machine, after, before in zip(day.yard.machines, charged, day.charge_wh, strict=True)
         ]
         level = _level_after(day, step, charged, ac_on=False)
+        day.ac_off_h += day.agenda.grid.step_h
     day.charge_wh, day.level_wh = charged, level
 
 

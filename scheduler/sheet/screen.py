@@ -147,6 +147,7 @@ def _figures(plan: Plan, yard: Yard, width: int) -> list[RenderableType]:
     energy = _energy_table(plan, yard)
     worth: list[RenderableType] = [
         _rules_table(plan),
+        *(Text(line) for line in _blackouts(plan)),
         Text(),
         *(Text(visible(line)) for line in _proof(plan)),
     ]
@@ -209,6 +210,14 @@ def _rules_table(plan: Plan) -> Table:
         figures = [Text(f"{met.get(priority, 0)}/{asked[priority]}") for priority in classes]
         table.add_row(Text(visible(name)), *figures, style="" if number else "bold")
     return table
+
+
+def _blackouts(plan: Plan) -> Iterator[str]:
+    """What the rules of thumb cost: AC stops, the house's too, where the bank would fall below its reserve."""
+    off_h = [rule.ac_off_h for rule in plan.compared_with]
+    if any(off_h):
+        hours = words.listed([f"{hours:g}" for hours in off_h])
+        yield f"The rules of thumb leave the yard without AC for {hours} h, to hold the reserve; this plan never."
 
 
 def _needs_by_class(plan: Plan, *, only_met: bool) -> dict[Priority, int]:

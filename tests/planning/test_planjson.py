@@ -158,7 +158,8 @@ def test_violations_are_carried_with_rule_time_and_amount():
 
 def test_rules_of_thumb_count_every_class(field):
     _, data = field
-    assert data["compared_with"][0] == {"name": "all in turn", "must": 1, "should": 2, "could": 0}
+    first = data["compared_with"][0]
+    assert first == {"name": "all in turn", "must": 1, "should": 2, "could": 0, "ac_off_h": 0.0}
     assert data["compared_with"][1] == {"name": "earliest deadline first", "must": 1, "should": 1, "could": 1}
 
 
