@@ -53,9 +53,8 @@ class HouseAlone:
     holds: bool
 
 
-def found_draws(networks: Sequence[Network], first_visit: int) -> tuple[FloatArray, FloatArray]:
+def found_draws(networks: Sequence[Network], first_visit: int, n_steps: int) -> tuple[FloatArray, FloatArray]:
     """Wall energy [Wh] and peak [W] of what is plugged in already, until the first visit, by machine."""
-    n_steps = len(networks[0].layers) if networks else 0
     wall, peak = np.zeros((len(networks), n_steps)), np.zeros((len(networks), n_steps))
     for number, network in enumerate(networks):
         node = 0
@@ -69,9 +68,10 @@ def found_draws(networks: Sequence[Network], first_visit: int) -> tuple[FloatArr
 
 def found_demand_w(yard: Yard, agenda: Agenda, networks: Sequence[Network]) -> FloatArray:
     """Draw on the bank's side of what is plugged in already, until the first visit, shape (n_steps,) [W]."""
-    wall, _ = found_draws(networks, min(agenda.visits, default=agenda.grid.n_steps))
+    n_steps = agenda.grid.n_steps
+    wall, _ = found_draws(networks, min(agenda.visits, default=n_steps), n_steps)
     shares = [1.0 / yard.inverter.efficiency if n.machine.supply == "ac" else 1.0 for n in networks]
-    return agenda.grid.power_w(wall).T @ np.array(shares) if networks else np.zeros(agenda.grid.n_steps)
+    return agenda.grid.power_w(wall).T @ np.array(shares, dtype=float)
 
 
 def duty_watts(yard: Yard, duty: DutyRun, n_steps: int) -> FloatArray:
@@ -98,7 +98,7 @@ def house_alone(
     """Follow the house with a given schedule of its duty loads under the dull sun."""
     grid = agenda.grid
     first_visit = min(agenda.visits, default=grid.n_steps)
-    wall, peak = found_draws(networks, first_visit)
+    wall, peak = found_draws(networks, first_visit, grid.n_steps)
     on_ac = np.array([network.machine.supply == "ac" for network in networks], dtype=bool)
     house_w = duty_watts(yard, duty, grid.n_steps)
     wall_w = grid.power_w(wall)
