@@ -74,7 +74,7 @@ def draws_with_each(case: Case, selection: Selection, number: int) -> Draws:
 
 def _without(case: Case, selection: Selection, number: int) -> Draws:
     """Draws of all machines but one, the house left out."""
-    picked = np.array([n != number for n in range(len(case.tables))])
+    picked = np.arange(len(case.tables)) != number
     on_ac = np.array([table.network.machine.supply == "ac" for table in case.tables], dtype=bool)
     wall_w = case.agenda.grid.power_w(rows_of(case, selection, "wall_wh"))
     ac_w = wall_w[on_ac & picked].sum(axis=0)
@@ -140,7 +140,7 @@ def _occupied(case: Case, selection: Selection, leave_out: int = -1) -> tuple[Fl
     """Machines in each place, and whether one is hot there, shape (places, n_steps); one may be left out."""
     place = rows_of(case, selection, "place")
     hot = rows_of(case, selection, "hot").astype(bool)
-    counted = np.array([number != leave_out for number in range(len(case.tables))])
+    counted = np.arange(len(case.tables)) != leave_out
     inside = place[np.newaxis] == np.arange(len(case.places))[:, np.newaxis, np.newaxis]
     inside &= counted[np.newaxis, :, np.newaxis]
     return inside.sum(axis=1), (inside & hot[np.newaxis]).any(axis=1)
