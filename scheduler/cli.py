@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from scheduler import __version__
-from scheduler.errors import ReplayRefused, SunrosterError, UsageError
+from scheduler.errors import SunrosterError, UsageError
 
 if TYPE_CHECKING:
     from scheduler.planning.planner import Tell
@@ -68,7 +68,10 @@ def plan(
     hours: Annotated[
         float | None,
         typer.Option(
-            "--hours", min=0.25, max=168, help="Length of the plan. Without it: to the last need within 48 h, at least 24."
+            "--hours",
+            min=0.25,
+            max=168,
+            help="Length of the plan. Without it: to the last need within 48 h, at least 24.",
         ),
     ] = None,
     step: Annotated[
@@ -103,35 +106,32 @@ def plan(
 
     Example: sunroster plan my-yard.toml --bank 62 --charge "cart=40" --sheet door.pdf
     """
-    from scheduler.commands import PlanRequest, outputs_of, plan_yard, read_yard_as_found
-    from scheduler.writing import write_whole
-
-    request = PlanRequest(
-        fleet=fleet,
-        now=dt.datetime.now(dt.UTC),
-        weather=weather,
-        start=start,
-        here=here,
-        hours=hours,
-        step_minutes=step,
-        bank_pct=bank,
-        charges=tuple(charge or ()),
-    )
-    targets = {"sheet": sheet, "calendar": calendar, "chart": chart, "json": json}
     with _errors_told():
-        outputs = outputs_of(targets, paper)
+        from scheduler.commands import PlanRequest, check_replayed, outputs_of, plan_yard, read_yard_as_found
+        from scheduler.writing import write_whole
+
+        request = PlanRequest(
+            fleet=fleet,
+            now=dt.datetime.now(dt.UTC),
+            weather=weather,
+            start=start,
+            here=here,
+            hours=hours,
+            step_minutes=step,
+            bank_pct=bank,
+            charges=tuple(charge or ()),
+        )
+        targets = {"sheet": sheet, "calendar": calendar, "chart": chart, "json": json}
+        outputs = outputs_of(targets, paper, inputs=(fleet, weather))
         yard = read_yard_as_found(request)
         with _progress() as tell:
             made = plan_yard(yard, request, tell)
-            _refuse_unclean(made, yard)
-            contents = [(path, render(made, yard)) for path, render in outputs]
-        for path, (content, warnings) in contents:
-            for warning in warnings:
-                _complain(f"note: {warning}")
-            write_whole(path, content)
+            check_replayed(made, yard)
+            rendered = {path: render(made, yard) for path, render in outputs}
+        write_whole({path: content for path, (content, _) in rendered.items()})
         _show(made, yard)
-        for path, _ in contents:
-            typer.echo(f"written: {path}", err=True)
+        for path, (_, warnings) in rendered.items():
+            _tell_beside(f"written: {path}", *(f"note: {warning}" for warning in warnings))
 
 
 @app.command()
@@ -139,15 +139,18 @@ def new(
     fleet: Annotated[Path, typer.Argument(help="The file to make, such as my-yard.toml.")],
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
 ) -> None:
-    """Make a fleet file to start from: every key with its unit, its default and the reason for it."""
-    from scheduler.writing import write_whole
-    from scheduler.yard.starter import starter_text
+    """Make a fleet file to start from: every key with its unit, its default and the reason for it.
 
+    Example: sunroster new my-yard.toml
+    """
     with _errors_told():
+        from scheduler.writing import write_whole
+        from scheduler.yard.starter import starter_text
+
         if fleet.exists() and not force:
             msg = f"{fleet} is there already; choose another name, or --force to write over it"
             raise UsageError(msg)
-        write_whole(fleet, starter_text().encode())
+        write_whole({fleet: starter_text().encode()})
         typer.echo(f"{fleet} is made. Put your yard's figures in, then: sunroster plan {fleet}")
 
 
@@ -157,7 +160,7 @@ def main() -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     signal.signal(signal.SIGTERM, _stop)
-    app()
+    app(prog_name="sunroster")
 
 
 def _stop(signum: int, frame: object) -> NoReturn:
@@ -170,15 +173,17 @@ def _errors_told() -> Iterator[None]:
     try:
         yield
     except SunrosterError as fault:
-        _complain(str(fault))
+        _tell_beside(str(fault))
         raise typer.Exit(fault.exit_code) from fault
     except KeyboardInterrupt as stop:
-        _complain("stopped; nothing was written")
+        _tell_beside("stopped")
         raise typer.Exit(130) from stop
 
 
-def _complain(text: str) -> None:
-    typer.echo(text, err=True)
+def _tell_beside(*lines: str) -> None:
+    """Tell what is not the answer itself, on standard error."""
+    for line in lines:
+        typer.echo(line, err=True)
 
 
 @contextmanager
@@ -189,22 +194,9 @@ def _progress() -> Iterator[Tell]:
 
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+    with Progress(*columns, console=console, transient=True, disable=not sys.stderr.isatty()) as bar:
         task = bar.add_task("reading", total=1.0)
         yield lambda what, done: bar.update(task, description=what, completed=done)
-
-
-def _refuse_unclean(made: Plan, yard: Yard) -> None:
-    """Save the case and stop if the replay found a violation."""
-    from scheduler.planning.planjson import render_plan_json
-    from scheduler.writing import write_whole
-
-    if made.replay is not None and not made.replay.violations:
-        return
-    found = () if made.replay is None else tuple(f"{v.rule}: {v.text}" for v in made.replay.violations)
-    case_path = Path(f"refused-plan-{made.made_at:%Y%m%d-%H%M%S}.json")
-    write_whole(case_path, render_plan_json(made, yard).encode())
-    raise ReplayRefused(found, case_path)
 
 
 def _show(made: Plan, yard: Yard) -> None:

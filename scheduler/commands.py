@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-from collections.abc import Callable, Mapping
+import json
+import os
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from scheduler.errors import UsageError
-from scheduler.timegrid import STEP_MINUTES, on_clock
+from scheduler.errors import OutputError, ReplayRefused, UsageError
+from scheduler.timegrid import on_clock
+from scheduler.writing import write_whole
 from scheduler.yard.agenda import Span, build_agenda
 from scheduler.yard.clock import parse_minute_of_day, parse_moment
 from scheduler.yard.fleetfile import read_yard
@@ -71,7 +74,8 @@ def _parse_reading(text: str, yard: Yard) -> tuple[str, float]:
     except ValueError:
         pct = None
     if pct is None or not 0 <= pct <= 100:
-        msg = f'--charge "{text}": wanted a machine and its percent, such as --charge "{known[0] if known else "cart"}=40"'
+        example = f"{known[0] if known else 'cart'}=40"
+        msg = f'--charge "{text}": wanted a machine and its percent, such as --charge "{example}"'
         raise UsageError(msg)
     if name not in known:
         near = difflib.get_close_matches(name, known, 1, 0.5)
@@ -98,9 +102,6 @@ def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
     from scheduler.sun.suns import build_suns
     from scheduler.sun.weather import read_weather
 
-    if request.step_minutes not in (None, *STEP_MINUTES):
-        msg = f"--step {request.step_minutes}: wanted 60, 30 or 15"
-        raise UsageError(msg)
     start = None if request.start is None else _parse_start(request.start, request.now, yard)
     weather = read_weather(_weather_path(yard, request), yard.site)
     span = Span(
@@ -144,43 +145,57 @@ def _parse_start(text: str, now: dt.datetime, yard: Yard) -> dt.datetime:
         try:
             return on_clock(parse_moment(text), yard.site.zone)
         except ValueError as fault:
-            msg = f'--from "{text}": wanted a date and time such as "2027-06-09 06:00", or a time such as "06:00"'
+            msg = f'--from "{text}": {fault}, or a time such as "06:00"'
             raise UsageError(msg) from fault
     today = now.astimezone(yard.site.zone).date()
     midnight = dt.datetime.combine(today, dt.time())
     return on_clock(midnight + dt.timedelta(minutes=minute), yard.site.zone)
 
 
-def outputs_of(targets: Mapping[str, Path | None], paper: str) -> list[tuple[Path, Render]]:
+_ENDINGS: dict[str, tuple[str, ...]] = {
+    "sheet": (".pdf", ".png", ".svg", ".txt"),
+    "calendar": (".ics",),
+    "chart": (".png", ".svg"),
+    "json": (),
+}
+
+
+def outputs_of(
+    targets: Mapping[str, Path | None], paper: str, inputs: Sequence[Path | None]
+) -> list[tuple[Path, Render]]:
     """Pick the renderer of each file asked for, before anything is worked out.
 
     Raises
     ------
     UsageError
-        For an ending that cannot be written, a folder that is not there, or unknown paper.
+        For an ending that cannot be written, a folder that is not there, a file that is read or written for
+        something else too, or unknown paper.
     """
     if paper not in {"a4", "us-letter"}:
         msg = f"--paper {paper}: wanted a4 or us-letter"
         raise UsageError(msg)
-    endings = {
-        "sheet": (".pdf", ".png", ".svg", ".txt"),
-        "calendar": (".ics",),
-        "chart": (".png", ".svg"),
-        "json": (),
-    }
-    outputs = []
-    for kind, path in targets.items():
-        if path is None:
-            continue
-        allowed = endings[kind]
-        if allowed and path.suffix.lower() not in allowed:
-            msg = f"--{kind} {path}: wanted a name that ends in {' or '.join(allowed)}"
+    asked = [(kind, path) for kind, path in targets.items() if path is not None]
+    taken = {os.path.realpath(path) for path in inputs if path is not None}
+    for kind, path in asked:
+        fault = _target_fault(path, _ENDINGS[kind], taken)
+        if fault:
+            msg = f"--{kind} {path}: {fault}"
             raise UsageError(msg)
-        if not path.parent.is_dir():
-            msg = f"--{kind} {path}: there is no folder {path.parent}; make it first"
-            raise UsageError(msg)
-        outputs.append((path, _renderer(kind, path.suffix.lower().removeprefix("."), paper)))
-    return outputs
+        taken.add(os.path.realpath(path))
+    return [(path, _renderer(kind, path.suffix.lower().removeprefix("."), paper)) for kind, path in asked]
+
+
+def _target_fault(path: Path, endings: tuple[str, ...], taken: set[str]) -> str | None:
+    if endings and path.suffix.lower() not in endings:
+        return f"wanted a name that ends in {' or '.join(endings)}"
+    if not path.parent.is_dir():
+        return f"there is no folder {path.parent}; make it first"
+    if path.exists() and not path.is_file():
+        what = "a folder" if path.is_dir() else "no ordinary file"
+        return f"this is {what}; wanted a file's name"
+    if os.path.realpath(path) in taken:
+        return "this file is read or written for something else too; choose another name"
+    return None
 
 
 def _renderer(kind: str, ending: str, paper: str) -> Render:
@@ -204,9 +219,35 @@ def _renderer(kind: str, ending: str, paper: str) -> Render:
 
         return render_chart(plan, yard, ending), []  # type: ignore[arg-type]
 
-    def json(plan: Plan, yard: Yard) -> Rendering:
+    def plan_json(plan: Plan, yard: Yard) -> Rendering:
         from scheduler.planning.planjson import render_plan_json
 
         return render_plan_json(plan, yard).encode(), []
 
-    return {"sheet": sheet, "calendar": calendar, "chart": chart, "json": json}[kind]
+    return {"sheet": sheet, "calendar": calendar, "chart": chart, "json": plan_json}[kind]
+
+
+def check_replayed(made: Plan, yard: Yard) -> None:
+    """Stop a plan that its replay does not confirm; what is needed to see why is saved in this folder.
+
+    Raises
+    ------
+    ReplayRefused
+    """
+    if made.replay is not None and not made.replay.violations:
+        return
+    found = ["it was not replayed"] if made.replay is None else [v.text for v in made.replay.violations]
+    case_path = Path(f"refused-plan-{made.made_at:%Y%m%d-%H%M%S}.json")
+    try:
+        write_whole({case_path: render_case(made, yard)})
+    except OutputError as fault:
+        raise ReplayRefused(found, None) from fault
+    raise ReplayRefused(found, case_path)
+
+
+def render_case(made: Plan, yard: Yard) -> bytes:
+    """Put a plan and its yard into one JSON text: with the plan's own sun, all that a replay reads."""
+    from scheduler.planning.planjson import plan_to_json
+
+    case = {"plan": plan_to_json(made, yard), "yard": yard.model_dump(mode="json")}
+    return json.dumps(case, ensure_ascii=False, indent=1).encode()

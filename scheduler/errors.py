@@ -66,18 +66,42 @@ class SolverFault(SunrosterError):
 
 
 class ReplayRefused(SunrosterError):
-    """The independent replay found violations: nothing is shown, the case lies in `case_path`."""
+    """The independent replay found violations: nothing is shown, the case lies in `case_path`.
+
+    Parameters
+    ----------
+    violations : sequence of str
+        One line each.
+    case_path : Path or None
+        Where plan and yard were saved; None where that could not be done.
+    """
 
     exit_code = 5
 
-    def __init__(self, violations: Sequence[str], case_path: Path) -> None:
+    def __init__(self, violations: Sequence[str], case_path: Path | None) -> None:
         self.violations = tuple(violations)
         self.case_path = case_path
-        shown = "\n".join(f"  {violation}" for violation in self.violations[:10])
-        super().__init__(
-            f"the replay does not confirm this plan ({len(self.violations)} violations):\n{shown}\n"
-            f"the case was saved to {case_path}"
+        shown = [f"  {violation}" for violation in self.violations[:_MOST_SHOWN]]
+        if len(self.violations) > _MOST_SHOWN:
+            shown.append(f"  and {len(self.violations) - _MOST_SHOWN} more")
+        saved = (
+            "the case could not be saved here: run it in a folder that can be written to"
+            if case_path is None
+            else f"plan and yard are saved in {case_path}: send that file to whoever keeps this program"
         )
+        super().__init__(
+            "\n".join(
+                (
+                    "the plan is not shown, for the replay does not confirm it:",
+                    *shown,
+                    f"This is a fault of the program, not of your files; {saved}.",
+                    "Until it is mended another step or a shorter plan may do: --step 30, --step 15, --hours 24.",
+                )
+            )
+        )
+
+
+_MOST_SHOWN = 10
 
 
 class OutputError(SunrosterError):

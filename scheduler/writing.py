@@ -1,38 +1,57 @@
-"""Files written whole or not at all."""
+"""Files written whole or not at all, and all of them or none."""
 
 from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from scheduler.errors import OutputError
 
 
-def write_whole(path: Path, content: bytes) -> None:
-    """Write beside the target first, then put it in its place in one move.
+def write_whole(contents: Mapping[Path, bytes]) -> None:
+    """Write each file beside its target first; when all are written, put them in their places, one move each.
 
     Raises
     ------
     OutputError
-        If it cannot be written; what stood there before still does.
+        If one cannot be written; what stood there before still does.
     """
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    except OSError as fault:
-        raise OutputError(_why(path, fault)) from fault
-    beside = Path(name)
-    try:
+    with ExitStack() as left_over:
+        written = [(_write_beside(path, content, left_over), path) for path, content in contents.items()]
+        for beside, path in written:
+            with _faults_told(path):
+                beside.replace(_place_of(path))
+
+
+def _write_beside(path: Path, content: bytes, left_over: ExitStack) -> Path:
+    with _faults_told(path):
+        place = _place_of(path)
+        handle, name = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
+        beside = Path(name)
+        left_over.callback(beside.unlink, missing_ok=True)
         with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
         beside.chmod(0o666 & ~_umask())
-        beside.replace(path)
+    return beside
+
+
+def _place_of(path: Path) -> Path:
+    """Where the file really lies: a link keeps pointing there."""
+    return Path(os.path.realpath(path))
+
+
+@contextmanager
+def _faults_told(path: Path) -> Iterator[None]:
+    try:
+        yield
     except OSError as fault:
-        raise OutputError(_why(path, fault)) from fault
-    finally:
-        beside.unlink(missing_ok=True)
+        msg = f"{path}: cannot be written: {fault.strerror or fault}; choose another place"
+        raise OutputError(msg) from fault
 
 
 def _umask() -> int:
@@ -40,7 +59,3 @@ def _umask() -> int:
     umask = os.umask(0o077)
     os.umask(umask)
     return umask
-
-
-def _why(path: Path, fault: OSError) -> str:
-    return f"{path}: cannot be written: {fault.strerror or fault}; choose another place"

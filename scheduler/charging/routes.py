@@ -143,9 +143,10 @@ class Network:
     @property
     def n_routes(self) -> float:
         """How many routes lead through it; a float, since it may be astronomical."""
-        ways = np.ones(len(self.charge_wh[-1]))
+        ways: FloatArray = np.ones(len(self.charge_wh[-1]))
         for arcs, charge in zip(reversed(self.layers), reversed(self.charge_wh[:-1]), strict=True):
-            ways = np.bincount(arcs.tail, weights=ways[arcs.head], minlength=len(charge))
+            counted = np.bincount(arcs.tail, weights=ways[arcs.head], minlength=len(charge))
+            ways = counted.astype(float)
         return float(ways[0])
 
     def all_routes(self) -> IntArray:

@@ -19,7 +19,7 @@ from scheduler.planning.columns import close_gap, grow_tables
 from scheduler.planning.model import Case, ChoiceModel, Term, build_choice
 from scheduler.planning.record import Aim, AimStatus
 from scheduler.planning.selection import Selection, is_allowed
-from scheduler.planning.solve import Solution, SolveStatus, solve_cbc, solve_highs
+from scheduler.planning.solve import GRACE_S, Solution, SolveStatus, solve_cbc, solve_highs
 from scheduler.planning.stages import KEPT_SLACK, Stage, best_possible, keep_aim, list_stages
 
 Kept = tuple[Stage, float]  #: an aim and the value that the later ones must not lose
@@ -140,7 +140,8 @@ def _answer(model: ChoiceModel, stage: Stage, best: Selection, limit_s: float) -
     """Ask, and take the best answer that is allowed when worked out again; tell where the solvers differ."""
     _set_objective(model, stage.terms(model))
     answers = _ask(model, stage, limit_s)
-    remarks = [answer.detail for answer in answers if answer.detail]
+    instead = "the other solver answered" if any(answer.is_usable for answer in answers) else "no solver answered"
+    remarks = [f"{answer.detail}; {instead}" for answer in answers if answer.detail]
     reached: list[float] = []
     for answer in (answer for answer in answers if answer.is_usable):
         found = selection_from(model, answer.values)
@@ -178,8 +179,12 @@ def _ask(model: ChoiceModel, stage: Stage, limit_s: float) -> list[Solution]:
     thread = threading.Thread(target=lambda: second.append(solve_highs(model.problem, limit_s)), daemon=True)
     thread.start()
     first = solve_cbc(model.problem, limit_s)
-    thread.join()
-    return [first, *second]
+    thread.join(limit_s + GRACE_S)
+    return [first, *second] if second else [first, _late("HiGHS", limit_s)]
+
+
+def _late(who: str, limit_s: float) -> Solution:
+    return Solution(SolveStatus.FAULT, {}, None, None, limit_s, f"{who}: did not stop at its limit")
 
 
 def _proof_slack(reached: float) -> float:

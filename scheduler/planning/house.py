@@ -71,7 +71,8 @@ def found_demand_w(yard: Yard, agenda: Agenda, networks: Sequence[Network]) -> F
     n_steps = agenda.grid.n_steps
     wall, _ = found_draws(networks, min(agenda.visits, default=n_steps), n_steps)
     shares = [1.0 / yard.inverter.efficiency if n.machine.supply == "ac" else 1.0 for n in networks]
-    return agenda.grid.power_w(wall).T @ np.array(shares, dtype=float)
+    demand_w: FloatArray = agenda.grid.power_w(wall).T @ np.array(shares, dtype=float)
+    return demand_w
 
 
 def duty_watts(yard: Yard, duty: DutyRun, n_steps: int) -> FloatArray:

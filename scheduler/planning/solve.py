@@ -25,7 +25,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pulp
 
-_GRACE_S = 5.0  # CBC looks at its clock between nodes only
+#: What a solver may take beyond its limit [s]; CBC looks at its clock between nodes only.
+GRACE_S = 5.0
 _LOWER_BOUND = re.compile(r"^Lower bound:\s+(\S+)", re.MULTILINE)
 
 
@@ -106,12 +107,13 @@ def _run_cbc(
         raise FileNotFoundError(msg)
     model, answer, log = folder / "choice.mps", folder / "choice.sol", folder / "choice.log"
     variables, variable_names, row_names, _ = problem.writeMPS(str(model), rename=1)
+    begun = time.perf_counter()
     command = [str(reader.path), str(model), "-sec", f"{limit_s:g}", "-timeMode", "elapsed"]
     command += ["-ratio", "0", "-preprocess", "off", "-cuts", "off", "-initialSolve" if relaxed else "-solve"]
     command += ["-printingOptions", "all", "-solution", str(answer)]
     with log.open("wb") as sink, _process(command, sink) as process:
         # A timer, since waiting with a timeout looks only every so often and costs every solve its pause.
-        watchdog = threading.Timer(limit_s + _GRACE_S, process.kill)
+        watchdog = threading.Timer(limit_s + GRACE_S, process.kill)
         watchdog.start()
         try:
             returned = process.wait()
@@ -119,7 +121,8 @@ def _run_cbc(
             watchdog.cancel()
             process.kill()
     if returned != 0 or not answer.exists():
-        msg = f"ended with code {returned}"
+        late = time.perf_counter() - begun > limit_s + GRACE_S
+        msg = "did not stop at its limit" if late else f"ended with code {returned} and no answer"
         raise subprocess.SubprocessError(msg)
     read = reader.readsol_MPS(str(answer), problem, variables, variable_names, row_names)
     return read[5], read[1], log.read_text(errors="replace")

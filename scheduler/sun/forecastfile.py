@@ -18,6 +18,7 @@ import pandas as pd
 from scheduler.errors import WeatherFileError
 from scheduler.sun.forecast import HOUR, Forecast
 from scheduler.timegrid import QUARTER, floor_to
+from scheduler.yard.clock import YEARS
 from scheduler.yard.models import Site
 
 #: Columns a forecast may have besides the time, with the least and the most that can be.
@@ -178,7 +179,7 @@ def _parse_time(cell: str, zone: ZoneInfo) -> dt.datetime:
         time = dt.datetime.fromisoformat(cell) if ":" in cell else None
     except ValueError:
         time = None
-    if time is None:
+    if time is None or time.year not in YEARS:
         msg = f"{cell!r} is not a time; wanted the start of the hour, such as 2027-06-09T13:00-04:00"
         raise ValueError(msg)
     if time.tzinfo is None:

@@ -12,6 +12,9 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 MINUTES_PER_DAY = 24 * 60
 
+#: A year outside these is a slip of the finger, and at the calendar's own ends zones cannot be worked out.
+YEARS = range(2000, 2101)
+
 _TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::00)?")
 
 
@@ -55,17 +58,22 @@ def parse_moment(value: Any) -> dt.datetime:
     Raises
     ------
     ValueError
-        For anything else, a date without a time among it.
+        For anything else, a date without a time or of another century among it.
     """
-    if isinstance(value, dt.datetime):
-        return value
     wanted = 'wanted a date and time such as "2027-06-09 07:30"'
-    if not isinstance(value, str) or ":" not in value:
+    if isinstance(value, dt.datetime):
+        moment = value
+    elif not isinstance(value, str) or ":" not in value:
         raise ValueError(wanted)
-    try:
-        return dt.datetime.fromisoformat(value.strip())
-    except ValueError as fault:
-        raise ValueError(wanted) from fault
+    else:
+        try:
+            moment = dt.datetime.fromisoformat(value.strip())
+        except ValueError as fault:
+            raise ValueError(wanted) from fault
+    if moment.year not in YEARS:
+        msg = f"wanted a year from {YEARS[0]} to {YEARS[-1]}"
+        raise ValueError(msg)
+    return moment
 
 
 def parse_ready_by(value: Any) -> dt.datetime | int:
