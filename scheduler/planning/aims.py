@@ -50,11 +50,12 @@ class Chosen:
 
 @dataclass(frozen=True)
 class _Answered:
-    """What the solvers made of one aim, and the best bound they prove."""
+    """What the solvers made of one aim, the best bound they prove, and whether any answer stood."""
 
     selection: Selection
     bound: float | None
     remarks: list[str]
+    any_stood: bool
 
 
 def choose(case: Case, first: Selection, limit_s: float, tell: Callable[[str], None]) -> Chosen:
@@ -76,7 +77,7 @@ def choose(case: Case, first: Selection, limit_s: float, tell: Callable[[str], N
         tell(stage.name)
         chooser.pursue(stage)
     remarks = tuple(dict.fromkeys(chooser.remarks))
-    return Chosen(chooser.case, chooser.best, tuple(chooser.aims), _made_by(chooser.aims), remarks)
+    return Chosen(chooser.case, chooser.best, tuple(chooser.aims), chooser.made_by, remarks)
 
 
 class _Chooser:
@@ -90,6 +91,16 @@ class _Chooser:
         self.aims: list[Aim] = []
         self.remarks: list[str] = []
         self.model: ChoiceModel | None = None
+        self.answered = False
+
+    @property
+    def made_by(self) -> str:
+        """How the choice was made, for the reader."""
+        if all(aim.status is AimStatus.PROVEN for aim in self.aims):
+            return "every aim proven"
+        if not self.answered:
+            return "a careful rule of thumb: no solver answered"
+        return "the best plan found in the time allowed"
 
     def pursue(self, stage: Stage) -> None:
         """Better the choice by one aim, and keep what it reaches."""
@@ -113,6 +124,7 @@ class _Chooser:
         answered = _answer(self.model, stage, self.best, self.limit_s)
         self.best = answered.selection
         self.remarks += answered.remarks
+        self.answered |= answered.any_stood
         return answered.bound
 
     def _pursue_open(self, stage: Stage) -> float | None:
@@ -128,34 +140,35 @@ class _Chooser:
         return bound if complete else grown.bound
 
 
-def _made_by(aims: list[Aim]) -> str:
-    if all(aim.status is AimStatus.PROVEN for aim in aims):
-        return "every aim proven"
-    if all(aim.status is AimStatus.TIME_LIMIT for aim in aims):
-        return "a careful rule of thumb: no solver answered"
-    return "the best plan found in the time allowed"
-
-
 def _answer(model: ChoiceModel, stage: Stage, best: Selection, limit_s: float) -> _Answered:
     """Ask, and take the best answer that is allowed when worked out again; tell where the solvers differ."""
     _set_objective(model, stage.terms(model))
     answers = _ask(model, stage, limit_s)
-    instead = "the other solver answered" if any(answer.is_usable for answer in answers) else "no solver answered"
+    instead = (
+        "the other solver answered" if any(answer.is_usable for answer in answers) else "no solver answered"
+    )
     remarks = [f"{answer.detail}; {instead}" for answer in answers if answer.detail]
     reached: list[float] = []
-    for answer in (answer for answer in answers if answer.is_usable):
-        found = selection_from(model, answer.values)
-        if not is_allowed(model.case, found):
-            remarks.append("a solver's answer did not stand when worked out again, and was put aside")
-            continue
-        reached.append(stage.value(model.case, found))
-        if reached[-1] < stage.value(model.case, best) - KEPT_SLACK:
-            best = found
-    bounds = [answer.bound for answer in answers if answer.bound is not None]
+    bounds: list[float] = []
+    for answer in answers:
+        if answer.is_usable:
+            found = selection_from(model, answer.values)
+            if not is_allowed(model.case, found):
+                remarks.append("a solver's answer did not stand when worked out again, and was put aside")
+                continue
+            reached.append(stage.value(model.case, found))
+            if reached[-1] < stage.value(model.case, best) - KEPT_SLACK:
+                best = found
+        if answer.bound is not None:
+            bounds.append(answer.bound)
+    least = stage.value(model.case, best)
     if len(reached) == 2 and _both_prove_otherwise(answers, reached):
         remarks.append(f"the two solvers differ on {stage.name}; the better plan was taken")
         bounds = bounds if min(bounds) == max(bounds) else []
-    return _Answered(best, max(bounds, default=None), remarks)
+    elif max(bounds, default=least) > least + _proof_slack(least):
+        remarks.append(f"what a solver calls the best of {stage.name} is not: a better plan is known")
+        bounds = []
+    return _Answered(best, max(bounds, default=None), remarks, bool(reached))
 
 
 def _both_prove_otherwise(answers: list[Solution], reached: list[float]) -> bool:
@@ -200,7 +213,7 @@ def _aim(stage: Stage, reached: float, least: float, bound: float | None, second
         return Aim(stage.name, told, AimStatus.PROVEN, 0.0, seconds)
     if bound is None:
         return Aim(stage.name, told, AimStatus.TIME_LIMIT, None, seconds)
-    return Aim(stage.name, told, AimStatus.GAP, missed / max(abs(reached), 1e-9), seconds)
+    return Aim(stage.name, told, AimStatus.GAP, missed / max(abs(reached), abs(at_best)), seconds)
 
 
 def selection_from(model: ChoiceModel, values: dict[str, float]) -> Selection:

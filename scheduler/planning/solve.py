@@ -9,6 +9,7 @@ leaves no orphan.
 from __future__ import annotations
 
 import functools
+import math
 import os
 import re
 import subprocess
@@ -70,7 +71,7 @@ class Solution:
         return self.status in {SolveStatus.PROVEN, SolveStatus.STOPPED}
 
 
-def solve_cbc(problem: pulp.LpProblem, limit_s: float, relaxed: bool = False) -> Solution:
+def solve_cbc(problem: pulp.LpProblem, limit_s: float) -> Solution:
     """Solve by the CBC that comes with PuLP, in a process of its own.
 
     Parameters
@@ -79,13 +80,11 @@ def solve_cbc(problem: pulp.LpProblem, limit_s: float, relaxed: bool = False) ->
         A minimisation that is feasible by construction, so that "infeasible" is always the solver's fault.
     limit_s : float
         Wall-clock limit [s].
-    relaxed : bool
-        Take binaries for continuous.
     """
     begun = time.perf_counter()
     try:
         with tempfile.TemporaryDirectory(prefix="sunroster-") as folder:
-            status, values, log = _run_cbc(problem, limit_s, relaxed, Path(folder))
+            status, values, log = _run_cbc(problem, limit_s, Path(folder))
     except _CBC_FAULTS as fault:
         return _faulty(begun, f"CBC: {fault or type(fault).__name__}")
     return _judged(problem, status, values, _bound_in(log), begun, "CBC")
@@ -95,7 +94,7 @@ _CBC_FAULTS = (OSError, subprocess.SubprocessError, ValueError, LookupError)
 
 
 def _run_cbc(
-    problem: pulp.LpProblem, limit_s: float, relaxed: bool, folder: Path
+    problem: pulp.LpProblem, limit_s: float, folder: Path
 ) -> tuple[int, dict[str, float] | None, str]:
     import pulp
 
@@ -109,7 +108,7 @@ def _run_cbc(
     variables, variable_names, row_names, _ = problem.writeMPS(str(model), rename=1)
     begun = time.perf_counter()
     command = [str(reader.path), str(model), "-sec", f"{limit_s:g}", "-timeMode", "elapsed"]
-    command += ["-ratio", "0", "-preprocess", "off", "-cuts", "off", "-initialSolve" if relaxed else "-solve"]
+    command += ["-ratio", "0", "-preprocess", "off", "-cuts", "off", "-solve"]
     command += ["-printingOptions", "all", "-solution", str(answer)]
     with log.open("wb") as sink, _process(command, sink) as process:
         # A timer, since waiting with a timeout looks only every so often and costs every solve its pause.
@@ -138,7 +137,7 @@ def _bound_in(log: str) -> float | None:
     return float(found[-1]) if found else None
 
 
-def solve_highs(problem: pulp.LpProblem, limit_s: float, relaxed: bool = False) -> Solution:
+def solve_highs(problem: pulp.LpProblem, limit_s: float) -> Solution:
     """Solve by HiGHS through PuLP, in this process; arguments as for `solve_cbc`."""
     begun = time.perf_counter()
     try:
@@ -146,12 +145,12 @@ def solve_highs(problem: pulp.LpProblem, limit_s: float, relaxed: bool = False) 
         import pulp
 
         _say_banner_to_nobody()
-        solver = pulp.HiGHS(mip=not relaxed, msg=False, gapRel=0.0, threads=1, timeLimit=limit_s)
+        solver = pulp.HiGHS(msg=False, gapRel=0.0, threads=1, timeLimit=limit_s)
         solver.createAndConfigureSolver(problem)
         highs = problem.solverModel
         solver.buildSolverModel(problem)
         highs.run()
-        info, outcome = highs.getInfo(), highs.getModelStatus()
+        info, status = highs.getInfo(), highs.getModelStatus()
         columns = list(highs.getSolution().col_value)
     except Exception as fault:  # noqa: BLE001  whatever a solver throws, the other one is asked
         return _faulty(begun, f"HiGHS: {fault or type(fault).__name__}")
@@ -165,8 +164,8 @@ def solve_highs(problem: pulp.LpProblem, limit_s: float, relaxed: bool = False) 
     values = (
         {variable.name: columns[variable.index] for variable in problem.variables()} if has_values else {}
     )
-    bound = None if relaxed else info.mip_dual_bound
-    return _judged(problem, statuses.get(outcome, pulp.LpSolutionInfeasible), values, bound, begun, "HiGHS")
+    outcome = statuses.get(status, pulp.LpSolutionInfeasible)
+    return _judged(problem, outcome, values, info.mip_dual_bound, begun, "HiGHS")
 
 
 @functools.cache
@@ -203,8 +202,8 @@ def _judged(
         return _faulty(begun, f"{who}: calls a model infeasible that cannot be")
     found = {variable.name: values.get(variable.name) for variable in problem.variables()}
     complete = {name: value for name, value in found.items() if value is not None}
-    if len(complete) < len(found) or _broken_row(problem, complete):
-        return _faulty(begun, f"{who}: its answer breaks a row of the model")
+    if len(complete) < len(found) or not (_bounds_kept(problem, complete) and _rows_kept(problem, complete)):
+        return _faulty(begun, f"{who}: its answer does not fit the model")
     objective = _value_of(problem.objective, complete)
     proven = outcome == pulp.LpSolutionOptimal
     status = SolveStatus.PROVEN if proven else SolveStatus.STOPPED
@@ -221,18 +220,33 @@ def _value_of(expression: Any, values: dict[str, float]) -> float:
     )
 
 
-_ROW_TOLERANCE = 1e-5  # CBC's answer has 8 digits; against the largest term of the row, at least 1
+# No status is taken on trust. Comparisons are written so that NaN fails them.
+_TOLERANCE = 1e-5  # CBC's answer has 8 digits; against the largest term of a row, at least 1
 
 
-def _broken_row(problem: pulp.LpProblem, values: dict[str, float]) -> str | None:
-    """Name of a row that the values break, for no status is taken on trust."""
+def _bounds_kept(problem: pulp.LpProblem, values: dict[str, float]) -> bool:
+    """Whether every value lies within its variable's bounds, and is whole where it must be."""
+    for variable in problem.variables():
+        value = values[variable.name]
+        allowed = _TOLERANCE * max(1.0, abs(value))
+        low = -math.inf if variable.lowBound is None else variable.lowBound
+        high = math.inf if variable.upBound is None else variable.upBound
+        if not low - allowed <= value <= high + allowed or math.isinf(value):
+            return False
+        if variable.isInteger() and abs(value - round(value)) > allowed:
+            return False
+    return True
+
+
+def _rows_kept(problem: pulp.LpProblem, values: dict[str, float]) -> bool:
+    """Whether the values keep every row."""
     for row in problem.constraints():
         terms = [factor * values[variable.name] for variable, factor in row.items()]
         excess = sum(terms) + row.constant
-        allowed = _ROW_TOLERANCE * max([1.0, *map(abs, terms)])
-        if (row.sense <= 0 and excess > allowed) or (row.sense >= 0 and excess < -allowed):
-            return str(row.name)
-    return None
+        allowed = _TOLERANCE * max([1.0, *map(abs, terms)])
+        if not (excess <= allowed or row.sense > 0) or not (excess >= -allowed or row.sense < 0):
+            return False
+    return True
 
 
 @dataclass(frozen=True)
