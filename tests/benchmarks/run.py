@@ -15,7 +15,7 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -74,18 +74,16 @@ def ratio(what: str, command: Sequence[str], against: str, most: float) -> Row:
     }
 
 
-def run_startup() -> list[Row]:
+def run_startup() -> Iterator[Row]:
     """How long the commands take beside the imports that they could not do without."""
-    return [
-        ratio("`sunroster --help`", (*SUNROSTER, "--help"), "import pvlib", 0.35),
-        ratio("`sunroster plan` on the demo", DEMO, "import pvlib, pandas, pulp", 2.5),
-    ]
+    yield ratio("`sunroster --help`", (*SUNROSTER, "--help"), "import pvlib", 0.35)
+    yield ratio("`sunroster plan` on the demo", DEMO, "import pvlib, pandas, pulp", 2.5)
 
 
-def run_plans() -> list[Row]:
+def run_plans() -> Iterator[Row]:
     """How long the four aims take to solve, and how far they are proven."""
     limits = ((TWELVE, 3.0), (THIRTY, 15.0), (TWELVE_WITH_TIMERS, 15.0))
-    return [_plan_row(size, seed, most) for size, most in limits for seed in SEEDS]
+    yield from (_plan_row(size, seed, most) for size, most in limits for seed in SEEDS)
 
 
 def _plan(bench: BenchYard) -> Plan:
@@ -128,7 +126,7 @@ def _percent(gap: float | None) -> str:
     return "unknown" if gap is None else f"{100 * gap:.2g} %"
 
 
-def run_time_indexed() -> list[Row]:
+def run_time_indexed() -> Iterator[Row]:
     """The first aim by the time-indexed model, beside the pattern model on the same yard."""
     bench = make_yard(TWELVE, TIME_INDEXED_SEED)
     plan = _plan(bench)
@@ -137,11 +135,9 @@ def run_time_indexed() -> list[Row]:
     weighted = sum(
         CLASS_WEIGHT[need.priority] for machine in plan.machines for need in machine.needs if need.ready
     )
-    rows: list[Row] = []
     for solver in ("cbc", "highs"):
         outcome = solve_time_indexed(bench, solver, TIME_INDEXED_LIMIT_S)
-        rows.append(_time_indexed_row(outcome, pattern_s, weighted))
-    return rows
+        yield _time_indexed_row(outcome, pattern_s, weighted)
 
 
 def _time_indexed_row(outcome: Outcome, pattern_s: float, weighted: float) -> Row:
@@ -161,24 +157,18 @@ def _time_indexed_row(outcome: Outcome, pattern_s: float, weighted: float) -> Ro
     }
 
 
-def run_memory() -> list[Row]:
+def run_memory() -> Iterator[Row]:
     """The most that any one process of the demo holds in memory."""
     answer = subprocess.run(
         (sys.executable, "-c", MEASURE_MEMORY, *DEMO), check=True, capture_output=True, text=True
     )
     unit = 1024.0 if sys.platform == "darwin" else 1.0
     megabytes = int(answer.stdout) / unit / 1024.0
-    return [
-        {
-            "what": "peak memory, `sunroster plan` on the demo",
-            "reached": megabytes,
-            "to_reach": 350.0,
-            "unit": "MB",
-        }
-    ]
+    what = "peak memory, `sunroster plan` on the demo"
+    yield {"what": what, "reached": megabytes, "to_reach": 350.0, "unit": "MB"}
 
 
-PIECES: dict[str, Callable[[], list[Row]]] = {
+PIECES: dict[str, Callable[[], Iterator[Row]]] = {
     "startup": run_startup,
     "plans": run_plans,
     "time-indexed": run_time_indexed,
@@ -220,9 +210,10 @@ def main() -> None:
     print(table["machine"], flush=True)
     for piece, run in PIECES.items():
         if asked.piece in (piece, "all"):
-            table[piece] = run()
-            for row in table[piece]:
+            table[piece] = []
+            for row in run():
                 show(row)
+                table[piece].append(row)
     if asked.json is not None:
         asked.json.write_text(json.dumps(table, indent=2) + "\n", encoding="utf-8")
 
