@@ -30,18 +30,25 @@ app = typer.Typer(
         "Which battery machines to plug in, when and at which outlet, at a yard that lives on its own sun.\n\n"
         "Start with `sunroster new my-yard.toml`, put your own figures in, then `sunroster plan my-yard.toml`.\n\n"
         "Exit codes: 0 done, 1 a fault of the program, 2 flags that do not go together, 3 a file that cannot be "
-        "used, 4 no solver and no plan, 5 the replay refused the plan, 6 a file could not be written, 130 Ctrl-C."
+        "used, 5 the replay refused the plan, 6 a file could not be written, 130 Ctrl-C."
     ),
 )
 
 
-@app.callback()
-def _about(
-    version: Annotated[bool, typer.Option("--version", help="Show the version and stop.", is_eager=True)] = False,
-) -> None:
-    if version:
+def _show_version(asked: bool) -> None:
+    if asked:
         typer.echo(f"sunroster {__version__}")
         raise typer.Exit
+
+
+@app.callback()
+def _about(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Show the version and stop.", is_eager=True, callback=_show_version),
+    ] = False,
+) -> None:
+    """Take what stands before the command's name."""
 
 
 @app.command()

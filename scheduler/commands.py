@@ -96,7 +96,7 @@ def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
 
     Raises
     ------
-    UsageError, WeatherFileError, SolverFault
+    UsageError, WeatherFileError
     """
     from scheduler.planning.planner import Settings, make_plan
     from scheduler.sun.suns import build_suns

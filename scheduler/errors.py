@@ -7,7 +7,6 @@
     ├── InputError                    3   a file that cannot be used
     │   ├── FleetFileError            3   every mistake of the fleet file, told in one go
     │   └── WeatherFileError          3   forecast or typical year
-    ├── SolverFault                   4   no solver answered and no plan could be made without one
     ├── ReplayRefused                 5   the replay found a violation; the case is saved, no plan is shown
     └── OutputError                   6   a file could not be written
 
@@ -57,12 +56,6 @@ class FleetFileError(InputError):
 
 class WeatherFileError(InputError):
     """Mistakes in a forecast or typical-year file."""
-
-
-class SolverFault(SunrosterError):
-    """No solver answered, and nothing safe could be planned without one."""
-
-    exit_code = 4
 
 
 class ReplayRefused(SunrosterError):

@@ -41,7 +41,7 @@ class Line:
     machine: str
     link: str
     outlet: str
-    timer: str = ""
+    note: str = ""
     only_if: tuple[str, str] | None = None
 
 
@@ -188,18 +188,13 @@ def _lines_taking_back(plan: Plan, earlier: VisitPlan, visit: VisitPlan) -> Iter
 
 
 def _lines_plug(plan: Plan, yard: Yard, visit: VisitPlan) -> Iterator[Line]:
-    """Sure lines, bound to a bank level where "if it shows less, unplug it first" would undo them at once."""
+    """Sure lines, with the level below which they would be undone at once by "if it shows less, unplug it first"."""
     least_pct = {line.machine: line.bank_pct for line in visit.if_below}
     for action in visit.plug:
-        pct = least_pct.get(action.machine)
-        yield Line(
-            "PLUG IN",
-            action.machine,
-            "into",
-            action.outlet,
-            _timer(plan, yard, visit, action),
-            None if pct is None else ("the bank shows", f"{pct} % or more"),
-        )
+        notes = [_timer(plan, yard, visit, action)]
+        if action.machine in least_pct:
+            notes.append(f"Not if the bank shows less than {least_pct[action.machine]} %.")
+        yield Line("PLUG IN", action.machine, "into", action.outlet, " ".join(filter(None, notes)))
 
 
 def _lines_at_least(plan: Plan, yard: Yard, visit: VisitPlan) -> Iterator[Line]:

@@ -44,5 +44,5 @@ def box_lines(box: Box) -> Iterator[str]:
 def line_words(line: Line) -> str:
     """``ONLY IF the bank shows 71 % or more: PLUG IN mower into outlet B.``."""
     lead = f"ONLY IF {' '.join(line.only_if)}: " if line.only_if is not None else ""
-    timer = f" {line.timer}" if line.timer else ""
-    return f"{lead}{line.verb} {line.machine} {line.link} {words.outlet_named(line.outlet)}.{timer}"
+    note = f" {line.note}" if line.note else ""
+    return f"{lead}{line.verb} {line.machine} {line.link} {words.outlet_named(line.outlet)}.{note}"

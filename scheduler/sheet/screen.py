@@ -97,7 +97,7 @@ def _actions(lines: Sequence[Line]) -> Iterator[str]:
 
     def kind(numbered: tuple[int, Line]) -> tuple[str, int | None]:
         number, line = numbered
-        return line.verb, number if line.only_if is not None or line.timer else None
+        return line.verb, number if line.only_if is not None or line.note else None
 
     for _, alike in groupby(enumerate(lines), key=kind):
         first, *others = (line for _, line in alike)
@@ -105,8 +105,8 @@ def _actions(lines: Sequence[Line]) -> Iterator[str]:
         more = [f"{line.machine} {link} {line.outlet}" for line in others]
         told = words.listed([phrase(first.machine, first.outlet), *more])
         only_if = f"if {' '.join(first.only_if)}, " if first.only_if is not None else ""
-        timer = f"; {first.timer[0].lower()}{first.timer[1:].rstrip('.')}" if first.timer else ""
-        yield f"{only_if}{told}{timer}"
+        note = f"; {first.note[0].lower()}{first.note[1:].rstrip('.')}" if first.note else ""
+        yield f"{only_if}{told}{note}"
 
 
 def _lowest(plan: Plan) -> Text:
@@ -216,8 +216,9 @@ def _blackouts(plan: Plan) -> Iterator[str]:
     """What the rules of thumb cost: AC stops, the house's too, where the bank would fall below its reserve."""
     off_h = [rule.ac_off_h for rule in plan.compared_with]
     if any(off_h):
+        ours = "this plan never" if plan.bank.level_wh["dull"].min() > 0 else "this plan where the bank is empty"
         hours = words.listed([f"{hours:g}" for hours in off_h])
-        yield f"The rules of thumb leave the yard without AC for {hours} h, to hold the reserve; this plan never."
+        yield f"The rules of thumb leave the yard without AC for {hours} h, to hold the reserve; {ours}."
 
 
 def _needs_by_class(plan: Plan, *, only_met: bool) -> dict[Priority, int]:

@@ -87,25 +87,25 @@ def test_a_low_bank_unplugs_before_anything_else():
     assert line_words(second) == "ONLY IF the bank shows less than 41 %: UNPLUG seed drill from outlet A."
 
 
-def test_a_machine_to_plug_in_that_a_low_bank_forbids_waits_for_its_figure_in_one_line():
+def test_a_sure_line_says_in_itself_below_which_level_it_is_left_out():
     plan = with_visit(field_plan(), 1, if_below=(IfBelow(30, "hedge cutter"),))
     [line] = [line for line in lines_of(plan, field_yard(), 1) if line.machine == "hedge cutter"]
-    assert line_words(line) == "ONLY IF the bank shows 30 % or more: PLUG IN hedge cutter into outlet B."
+    assert line_words(line) == "PLUG IN hedge cutter into outlet B. Not if the bank shows less than 30 %."
 
 
 def test_a_timer_is_set_even_where_it_is_to_stay_on():
     plan = with_visit(field_plan(), 2, plug=(PlugAction("wheel hoe", "C"),))
     line = next(line for line in lines_of(plan, field_yard(), 2) if line.machine == "wheel hoe")
-    assert line.timer == "Set its timer to stay on."
+    assert line.note == "Set its timer to stay on."
 
 
 def test_an_outlet_without_a_timer_says_nothing_about_one():
-    assert all(not line.timer for line in lines_of(field_plan(), field_yard(), 1))
+    assert all("timer" not in line.note for line in lines_of(field_plan(), field_yard(), 1))
 
 
 def test_timer_times_of_the_second_pass_of_an_autumn_hour_are_told_apart():
     [line] = lines_of(autumn_plan(), ready_yard(), 0)
-    assert line.timer == "Set its timer: on Sun 01:30 (1st), off 01:30 (2nd)."
+    assert line.note == "Set its timer: on Sun 01:30 (1st), off 01:30 (2nd)."
 
 
 def test_a_visit_with_nothing_to_do_says_so():

@@ -51,7 +51,7 @@ def page_texts(document):
 
 def expected_line(line):
     only_if = f"ONLY IF {' '.join(line.only_if)}:" if line.only_if else ""
-    return squeezed(printable(f"{only_if}{line.verb}{line.machine}{line.link}{line.outlet}{line.timer}"))
+    return squeezed(printable(f"{only_if}{line.verb}{line.machine}{line.link}{line.outlet}{line.note}"))
 
 
 def test_each_box_holds_its_lines_in_order_and_no_other(printed):

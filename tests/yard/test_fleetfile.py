@@ -75,7 +75,6 @@ def test_the_demo_has_all_that_a_demonstration_should_show() -> None:
         assert any(getattr(need, key) is not None for need in needs), key
     assert {machine.priority for machine in yard.machines} == {"must", "should", "could"}
     assert any(machine.outlet for machine in yard.machines)
-    assert any(outlet.timer for outlet in yard.outlets)
     assert {outlet.kind for outlet in yard.outlets} == {"ac", "dc"}
     assert len(yard.arrays) == 2
     assert any(load.hours_per_day for load in yard.house_loads)
