@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from scheduler.charging.patterns import list_patterns
 from scheduler.charging.places import group_outlets
-from scheduler.charging.routes import build_network
+from scheduler.charging.reach import build_network
 from scheduler.planning.aims import Chosen, choose
 from scheduler.planning.assemble import (
     build_bank,

@@ -15,7 +15,8 @@ import numpy as np
 
 from scheduler.charging.curve import ChargeCurve
 from scheduler.charging.patterns import PatternTable, drop_dominated, write_out
-from scheduler.charging.routes import Network, build_network
+from scheduler.charging.reach import build_network
+from scheduler.charging.routes import Network
 from scheduler.planning.aims import selection_from
 from scheduler.planning.model import Case, build_choice
 from scheduler.planning.record import Because, MachinePlan, NeedPlan

@@ -92,7 +92,7 @@ def test_highs_answers_as_well_where_cbc_does_not(
 def test_a_cbc_that_hangs_costs_its_limit_and_no_more(
     undisturbed: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    put_in_place_of_cbc(monkeypatch, stub(tmp_path, "exec sleep 600"))
+    put_in_place_of_cbc(monkeypatch, stub(tmp_path, "exec sleep 30"))
     for module in (solve, aims):
         monkeypatch.setattr(module, "GRACE_S", 0.1)
     plan = planned(Settings(aim_limit_s=0.5, reasons_limit_s=1.0))

@@ -126,6 +126,16 @@ def test_a_cbc_that_crashes_is_killed_or_writes_rubbish_is_a_fault(
     assert SCRIPTS[script] in answer.detail
 
 
+def test_an_answer_from_a_cbc_that_crashed_after_it_is_not_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = answering(tmp_path, "Optimal - objective value 8\n" + columns(1, 0, 0, 1))
+    put_in_place_of_cbc(monkeypatch, path)
+    assert solve_cbc(four_binaries(), 10.0).status is SolveStatus.PROVEN
+    path.write_text(path.read_text() + "exit 139\n")
+    assert solve_cbc(four_binaries(), 10.0).status is SolveStatus.FAULT
+
+
 def test_a_cbc_that_is_not_there_or_may_not_run_is_a_fault(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -141,7 +151,7 @@ def test_a_cbc_that_hangs_is_ended_at_its_limit_and_its_grace(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pid_file = tmp_path / "pid"
-    put_in_place_of_cbc(monkeypatch, stub(tmp_path, f'echo $$ > "{pid_file}"; exec sleep 600'))
+    put_in_place_of_cbc(monkeypatch, stub(tmp_path, f'echo $$ > "{pid_file}"; exec sleep 30'))
     monkeypatch.setattr(solve, "GRACE_S", 0.3)
     begun = time.perf_counter()
     answer = solve_cbc(four_binaries(), 0.2)
