@@ -117,7 +117,7 @@ def _bank(rng: random.Random, capacity: float, *, short: bool) -> Bank:
         modules_wh=(capacity,),
         reserve_pct=reserve,
         level_pct=reserve + (rng.choice((1.0, 4.0)) if short else rng.choice((40.0, 55.0, 70.0))),
-        charge_max_w=rng.choice((None, None, 200.0)),
+        charge_max_w=rng.choice((None, None, 60.0)),
         discharge_max_w=rng.choice((None, None, 600.0)),
         charge_efficiency_pct=rng.choice((95.0, 100.0)),
         discharge_efficiency_pct=rng.choice((95.0, 100.0)),
@@ -126,7 +126,7 @@ def _bank(rng: random.Random, capacity: float, *, short: bool) -> Bank:
 
 def _outlet(rng: random.Random, index: int, *, timer: bool) -> Outlet:
     kind = "ac" if timer or index == 0 or rng.random() < 0.7 else "dc"
-    breaker = rng.choice((None, None, 2.0, 3.0)) if kind == "ac" else None
+    breaker = rng.choice((None, 2.0, 3.0)) if kind == "ac" else None
     return Outlet(name=f"outlet {index + 1}", kind=kind, breaker_a=breaker, timer=timer)
 
 

@@ -115,6 +115,7 @@ def test_duty_hours_come_in_blocks_no_shorter_than_the_least() -> None:
     ways = duty_ways(DutyWindow("fan", first=1, last=7, on_steps=4, min_steps=2), 8)
     shown = {"".join("#" if on else "." for on in way) for way in ways}
     assert shown == {".####...", "..####..", "...####.", ".##.##..", ".##..##.", "..##.##."}
+    assert len(ways) == len(shown)
 
 
 def test_the_bank_loses_on_both_ways_and_never_holds_more_than_it_can() -> None:
