@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import signal
 import sys
 from collections.abc import Iterator
@@ -154,7 +155,7 @@ def new(
         from scheduler.writing import write_whole
         from scheduler.yard.starter import starter_text
 
-        if fleet.exists() and not force:
+        if os.path.lexists(fleet) and not force:
             msg = f"{fleet} is there already; choose another name, or --force to write over it"
             raise UsageError(msg)
         write_whole({fleet: starter_text().encode()})

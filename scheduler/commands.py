@@ -177,7 +177,10 @@ def outputs_of(
     asked = [(kind, path) for kind, path in targets.items() if path is not None]
     taken = {os.path.realpath(path) for path in inputs if path is not None}
     for kind, path in asked:
-        fault = _target_fault(path, _ENDINGS[kind], taken)
+        try:
+            fault = _target_fault(path, _ENDINGS[kind], taken)
+        except OSError as refused:
+            fault = f"{refused.strerror}; choose another name"
         if fault:
             msg = f"--{kind} {path}: {fault}"
             raise UsageError(msg)

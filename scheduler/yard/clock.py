@@ -6,7 +6,7 @@ import datetime as dt
 import re
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, PlainSerializer
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -87,6 +87,15 @@ def parse_ready_by(value: Any) -> dt.datetime | int:
         raise ValueError(msg) from fault
 
 
-MinuteOfDay = Annotated[int, BeforeValidator(parse_minute_of_day)]
+def _show_ready_by(ready_by: dt.datetime | int) -> str:
+    return show_minute_of_day(ready_by) if isinstance(ready_by, int) else ready_by.isoformat()
+
+
+# As JSON each is written as a fleet file has it, so that it can be read again.
+MinuteOfDay = Annotated[
+    int, BeforeValidator(parse_minute_of_day), PlainSerializer(show_minute_of_day, when_used="json")
+]
 Moment = Annotated[dt.datetime, BeforeValidator(parse_moment)]
-ReadyBy = Annotated[dt.datetime | int, BeforeValidator(parse_ready_by)]
+ReadyBy = Annotated[
+    dt.datetime | int, BeforeValidator(parse_ready_by), PlainSerializer(_show_ready_by, when_used="json")
+]
