@@ -148,7 +148,7 @@ SKIES: dict[str, tuple[bytes, list[str]]] = {
         ["row 21: ghi_w_m2: nan cannot be; wanted 0 to 1500"],
     ),
     "a time that the clock skips": (GAP.encode(), ["row 3", "is skipped as the clock", "with their offset"]),
-    "a year before all years": (f"{ROWS[0]}0001-01-01T00:00+14:00,0,0,0,0,0,0,0\n".encode(), ["row 2", "is not a time"]),
+    "a year before all years": (f"{ROWS[0]}0001-01-01T00:00+14:00,0,0\n".encode(), ["row 2", "is not a time"]),
     "empty": (b"", ["the file is empty"]),
     "50 MB": (b"0,0\n" * 12_500_000, ["50 MB is no weather file"]),
     "binary": (bytes(range(256)) * 40, ["not a text file"]),
@@ -202,7 +202,9 @@ def test_a_file_that_cannot_be_written_ends_with_6_and_leaves_the_others_unwritt
     assert "cannot be written" in refused(6, "--sheet", "door.txt", "--json", name)
 
 
-def test_the_starter_too_is_written_whole_or_not_at_all(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_starter_too_is_written_whole_or_not_at_all(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     full_disk(monkeypatch, 0)
     before = everything_in(folder)
     assert run("new", "mine.toml").exit_code == 6
