@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from scheduler.yard.models import Bank, Inverter, Machine, Need, Outlet, Visits,
 from tests.oracle_bruteforce import best_by_trying_everything, hand_ways
 from tests.oracle_milp import best_by_network
 from tests.oracle_physics import (
+    Best,
     Case,
     bank_levels_wh,
     charged_wh,
@@ -136,6 +139,24 @@ def test_the_bank_loses_on_both_ways_and_never_holds_more_than_it_can() -> None:
     assert levels == pytest.approx([500.0, 590.0, 490.0, 760.0, 940.0, 1000.0, 1000.0])
     assert within
     assert not bank_levels_wh(case, sun, draw + np.array([0.0, 71.0, 0.0, 0.0, 0.0, 0.0]))[1]
+
+
+@pytest.mark.parametrize("oracle", [best_by_trying_everything, best_by_network])
+@pytest.mark.parametrize(("hours", "met"), [(2.99, 1), (3.0, 0)])
+def test_more_than_four_fifths_of_a_breaker_ends_before_three_hours(
+    hours: float, met: int, oracle: Callable[[Case], Best]
+) -> None:
+    cart = machine(
+        battery_wh=200.0 * hours,
+        charger_efficiency_pct=100.0,
+        taper_from_pct=100.0,
+        charge_pct=0.0,
+        needs=(Need(ready_by=clock(6), charge_pct=100.0),),
+    )
+    case = two_outlet_case((cart,), visits=(0,))
+    two_amperes = tuple(outlet.model_copy(update={"breaker_a": 2.0}) for outlet in case.yard.outlets)
+    case = Case(case.yard.model_copy(update={"outlets": two_amperes}), case.agenda, case.suns)
+    assert oracle(case).should == met
 
 
 @pytest.mark.parametrize("kind", ["plain", "duty", "short"])
