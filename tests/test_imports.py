@@ -61,8 +61,8 @@ UNITS = {
 #: Numbers that have no unit, or that of what they belong to, and what they are.
 UNITLESS = {
     "scheduler.charging.curve.ChargeCurve.taper_from": "a fraction, named as in the fleet file",
-    "scheduler.planning.columns.Grown.bound": "in the unit of the aim",
-    "scheduler.planning.columns.Grown.costs": "in the unit of the aim",
+    "scheduler.planning.parts.Grown.bound": "in the unit of the aim",
+    "scheduler.planning.parts.Grown.costs": "in the unit of the aim",
     "scheduler.planning.record.Aim.value": "in the unit of the aim",
     "scheduler.planning.record.Aim.gap": "relative",
     "scheduler.planning.record.Violation.amount": "in the unit of the rule",

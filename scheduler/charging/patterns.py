@@ -73,6 +73,10 @@ class PatternTable:
         }
         return PatternTable(network=self.network, **columns)
 
+    def row_of(self, route: IntArray) -> int:
+        """Find the row of a route that the table holds."""
+        return int(np.flatnonzero((self.routes == route).all(axis=1))[0])
+
     def mode(self, row: int) -> IntArray:
         """Mode of each step of one pattern, shape (n_steps,)."""
         layers = self.network.layers

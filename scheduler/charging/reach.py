@@ -21,6 +21,7 @@ from scheduler.charging.routes import (
     meet_needs,
 )
 from scheduler.timegrid import FloatArray, Grid
+from scheduler.units import READY_TOLERANCE_WH
 from scheduler.yard.agenda import Agenda, DueNeed
 from scheduler.yard.models import Machine
 
@@ -34,6 +35,18 @@ class Move(NamedTuple):
     before: int
     during: int
     changes: int
+
+
+def enough_for_all_wh(needs: Sequence[DueNeed], n_steps: int) -> FloatArray:
+    """Charge on each edge, after the work taken there, from which no need to come asks for more [Wh]."""
+    enough = np.zeros(n_steps + 1)
+    for edge in range(n_steps, 0, -1):
+        wanted = enough[edge]
+        for need in reversed([need for need in needs if need.edge == edge]):
+            work = need.work_wh if wanted > 0.0 else 0.0
+            wanted = max(need.need_wh - READY_TOLERANCE_WH, wanted + work)
+        enough[edge - 1] = wanted
+    return enough
 
 
 def build_network(
@@ -68,6 +81,7 @@ class _Builder:
         self.visits = frozenset(agenda.visits)
         self.first_visit = min(agenda.visits, default=self.grid.n_steps)
         self.last_need = max((need.edge for need in self.needs), default=0)
+        self.enough_wh = enough_for_all_wh(self.needs, self.grid.n_steps)
         self.refills = any(need.return_edge == need.edge for need in self.needs)
         low, high = machine.charge_temp_c
         self.too_cold_or_hot = (shed_temp_c < low) | (shed_temp_c > high)
@@ -132,14 +146,24 @@ class _Builder:
         return arcs.keep(np.argsort(tail, kind="stable")), during[first], judged.charge_wh[first]
 
     def _worthwhile(self, step: int, move: Move, charge: FloatArray) -> BoolArray:
-        """Leave out what another route does as well with less: plugging in or timing a battery already full."""
-        full = charge >= self.machine.capacity_wh
+        """Leave out what another route does as well with less (draws, sockets, plug changes; needs no worse).
+
+        A battery that holds enough for all needs still to come gains nothing from more: it need not be plugged
+        in or wait for a timer, and a timer that can go off does. The other route is the same without what
+        is left out: the machine stays out or its timer off, and leaves the outlet when the first one does.
+        """
         before, during = self.modes[move.before], self.modes[move.during]
-        begins = move.changes > 0 and during is not UNPLUGGED
-        switches_off = before.stay is Stay.ON and during.stay is Stay.DONE
-        if self.refills or not (begins or switches_off):
-            return np.ones(len(charge), dtype=bool)
-        return ~full
+        enough: BoolArray = charge >= self.enough_wh[step]
+        full: BoolArray = (charge >= self.machine.capacity_wh) & (not self.refills)
+        if (move.changes > 0 and during is not UNPLUGGED) or Stay.WAITING in {before.stay, during.stay}:
+            worth = ~(enough | full)
+        elif during.stay is Stay.DONE and before.stay is Stay.ON:
+            worth = enough | ~full
+        elif during.stay is Stay.ON and during.place is not None and self.places[during.place].timer:
+            worth = ~enough
+        else:
+            worth = np.ones(len(charge), dtype=bool)
+        return worth
 
     def _hot(self, during: IntArray, charge: FloatArray) -> BoolArray:
         hot = np.zeros(len(charge), dtype=bool)

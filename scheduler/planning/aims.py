@@ -10,19 +10,27 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from scheduler.charging.routes import BoolArray
-from scheduler.planning.columns import close_gap, grow_tables
-from scheduler.planning.model import Case, ChoiceModel, Term, build_choice
+from scheduler.planning.model import Case, ChoiceModel
+from scheduler.planning.parts import (
+    MOST_ARCS,
+    MOST_FIRST,
+    Grown,
+    Kept,
+    grow_parts,
+    nearest,
+    pose,
+    with_placements,
+    without_hope,
+)
 from scheduler.planning.record import Aim, AimStatus
 from scheduler.planning.selection import Selection, is_allowed
 from scheduler.planning.solve import GRACE_S, Solution, SolveStatus, solve_cbc, solve_highs
 from scheduler.planning.stages import KEPT_SLACK, Stage, best_possible, keep_aim, list_stages
-
-Kept = tuple[Stage, float]  #: an aim and the value that the later ones must not lose
 
 
 @dataclass(frozen=True)
@@ -52,6 +60,7 @@ class Chosen:
 class _Answered:
     """What the solvers made of one aim, the best bound they prove, and whether any answer stood."""
 
+    case: Case
     selection: Selection
     bound: float | None
     remarks: list[str]
@@ -77,7 +86,8 @@ def choose(case: Case, first: Selection, limit_s: float, tell: Callable[[str], N
         tell(stage.name)
         chooser.pursue(stage)
     remarks = tuple(dict.fromkeys(chooser.remarks))
-    return Chosen(chooser.case, chooser.best, tuple(chooser.aims), chooser.made_by, remarks)
+    case = with_placements(chooser.case, chooser.best)
+    return Chosen(case, chooser.best, tuple(chooser.aims), chooser.made_by, remarks)
 
 
 class _Chooser:
@@ -107,7 +117,7 @@ class _Chooser:
         least, bound, seconds = stage.least(self.case), None, 0.0
         if stage.value(self.case, self.best) > least + KEPT_SLACK:
             begun = time.perf_counter()
-            bound = self._pursue_open(stage) if self.case.is_open else self._ask(stage)
+            bound = self._pursue_open(stage) if self.case.parts else self._ask(stage, self.limit_s)
             seconds = time.perf_counter() - begun
         reached = stage.value(self.case, self.best)
         self.kept.append((stage, reached))
@@ -115,34 +125,64 @@ class _Chooser:
             keep_aim(self.model, stage, reached)
         self.aims.append(_aim(stage, reached, least, bound, seconds))
 
-    def _ask(self, stage: Stage) -> float | None:
-        """Ask the solvers over the tables as they are; return the bound they prove."""
-        if self.model is None or self.model.case is not self.case:
-            self.model = build_choice(self.case)
-            for earlier, value in self.kept:
-                keep_aim(self.model, earlier, value)
-        answered = _answer(self.model, stage, self.best, self.limit_s)
-        self.best = answered.selection
+    def _ask(self, stage: Stage, limit_s: float) -> float | None:
+        """Ask the solvers over the tables and parts as they are; return the bound they prove."""
+        self.model = pose(self.case, stage, self.kept, self.model)
+        return self._take(self.model, stage, limit_s)
+
+    def _take(self, model: ChoiceModel, stage: Stage, limit_s: float) -> float | None:
+        answered = _answer(model, stage, self.best, limit_s)
+        self.case, self.best = answered.case, answered.selection
         self.remarks += answered.remarks
         self.answered |= answered.any_stood
         return answered.bound
 
     def _pursue_open(self, stage: Stage) -> float | None:
-        """Add the patterns the aim wants, ask, and if a gap remains add all that could close it and ask again."""
-        grown = grow_tables(self.case, stage, self.kept, self.limit_s)
-        self.case = grown.case
-        self._ask(stage)
+        """Bound the aim by its relaxation, close in on the bound, and leave out what has become hopeless.
+
+        The relaxation is HiGHS's word, so where CBC's answer reaches it the two agree without asking twice.
+        """
+        until = time.perf_counter() + self.limit_s
+        grown = grow_parts(self.case, self.best, stage, self.kept, self.model, self.limit_s / 2)
+        self.case, self.model = grown.case, grown.model
+        if grown.bound is None:
+            return self._take(grown.model, stage, self.limit_s)
+        bound = self._close_in(grown, stage, grown.bound, until)
+        narrowed = without_hope(grown, stage, stage.value(self.case, self.best))
+        self.case = replace(self.case, parts=narrowed)
+        return bound
+
+    def _close_in(self, grown: Grown, stage: Stage, bound: float, until: float) -> float:
+        """Look for a good choice near the bound, then among all that could be better."""
+        if self._reaches(stage, bound):
+            return bound
+        once = replace(stage, asks_twice=False)
+        if grown.is_whole:
+            self.case, _ = nearest(grown, self.best, np.inf, MOST_FIRST)
+            self._ask(once, _left_s(until) / 2)
+        else:
+            self._take(grown.model, once, _left_s(until) / 2)
+        if self._reaches(stage, bound):
+            return bound
+        # The next better value of a whole-numbered aim is one less: what cannot reach it need not be looked at.
+        room = stage.value(self.case, self.best) - bound - (1.0 - KEPT_SLACK if stage.whole else 0.0)
+        grown = replace(grown, case=replace(grown.case, tables=self.case.tables))
+        self.case, complete = nearest(grown, self.best, room, MOST_ARCS)
+        proven = self._ask(stage, _left_s(until))
+        return max(proven, bound) if complete and proven is not None else bound
+
+    def _reaches(self, stage: Stage, bound: float | None) -> bool:
         reached = stage.value(self.case, self.best)
-        if grown.bound is None or reached <= best_possible(stage, grown.bound) + _proof_slack(reached):
-            return grown.bound
-        self.case, complete = close_gap(grown, reached, stage)
-        bound = self._ask(stage)
-        return bound if complete else grown.bound
+        return bound is not None and reached <= best_possible(stage, bound) + _proof_slack(reached)
+
+
+def _left_s(until: float) -> float:
+    """Time left, and a second where there is none: enough to answer easy questions [s]."""
+    return max(1.0, until - time.perf_counter())
 
 
 def _answer(model: ChoiceModel, stage: Stage, best: Selection, limit_s: float) -> _Answered:
     """Ask, and take the best answer that is allowed when worked out again; tell where the solvers differ."""
-    _set_objective(model, stage.terms(model))
     answers = _ask(model, stage, limit_s)
     instead = (
         "the other solver answered" if any(answer.is_usable for answer in answers) else "no solver answered"
@@ -152,7 +192,7 @@ def _answer(model: ChoiceModel, stage: Stage, best: Selection, limit_s: float) -
     bounds: list[float] = []
     for answer in answers:
         if answer.is_usable:
-            found = selection_from(model, answer.values)
+            model.case, found = choice_from(model, answer.values)
             if not is_allowed(model.case, found):
                 remarks.append("a solver's answer did not stand when worked out again, and was put aside")
                 continue
@@ -168,18 +208,12 @@ def _answer(model: ChoiceModel, stage: Stage, best: Selection, limit_s: float) -
     elif max(bounds, default=least) > least + _proof_slack(least):
         remarks.append(f"what a solver calls the best of {stage.name} is not: a better plan is known")
         bounds = []
-    return _Answered(best, max(bounds, default=None), remarks, bool(reached))
+    return _Answered(model.case, best, max(bounds, default=None), remarks, bool(reached))
 
 
 def _both_prove_otherwise(answers: list[Solution], reached: list[float]) -> bool:
     proven = all(answer.status is SolveStatus.PROVEN for answer in answers)
     return proven and abs(reached[0] - reached[1]) > KEPT_SLACK * max(1.0, abs(reached[0]))
-
-
-def _set_objective(model: ChoiceModel, terms: list[Term]) -> None:
-    import pulp
-
-    model.problem.setObjective(pulp.LpAffineExpression(terms))
 
 
 def _ask(model: ChoiceModel, stage: Stage, limit_s: float) -> list[Solution]:
@@ -216,10 +250,19 @@ def _aim(stage: Stage, reached: float, least: float, bound: float | None, second
     return Aim(stage.name, told, AimStatus.GAP, missed / max(abs(reached), abs(at_best)), seconds)
 
 
-def selection_from(model: ChoiceModel, values: dict[str, float]) -> Selection:
-    """Round a solver's values to a selection."""
-    rows = tuple(int(np.argmax([values[pick.name] for pick in picks])) for picks in model.picks)
-    return Selection(rows, _duty_from(model, values))
+def choice_from(model: ChoiceModel, values: dict[str, float]) -> tuple[Case, Selection]:
+    """Round a solver's values to a selection, and add the patterns made of pieces to the case's tables."""
+    case, rows = model.case, list[int]()
+    tables = list(case.tables)
+    for number, picks in enumerate(model.picks):
+        taken = [values[pick.name] for pick in picks]
+        if number in case.parts:
+            route = case.parts[number].route_of(taken)
+            tables[number] = tables[number].extended(route[np.newaxis])
+            rows.append(tables[number].row_of(route))
+        else:
+            rows.append(int(np.argmax(taken)))
+    return replace(case, tables=tuple(tables)), Selection(tuple(rows), _duty_from(model, values))
 
 
 def _duty_from(model: ChoiceModel, values: dict[str, float]) -> dict[str, BoolArray]:

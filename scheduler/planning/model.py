@@ -8,13 +8,14 @@ worse for R4 the true level is reached wherever it matters.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from scheduler.charging.patterns import PatternTable
+from scheduler.charging.pieces import PieceTable
 from scheduler.charging.places import Place
 from scheduler.planning.bank import charge_limit_w, discharge_limit_w
 from scheduler.planning.house import HouseAlone
@@ -34,8 +35,8 @@ Term = tuple[Any, float]  #: a variable and its coefficient
 class Case:
     """Everything the choice is made from.
 
-    `tables` holds the patterns of each machine, in the yard's order; `open` the numbers of the machines whose
-    tables are not whole, because there are too many patterns to list.
+    `tables` holds the patterns of each machine, in the yard's order. Where there are too many to list, the table
+    holds only those looked at so far, and `parts` by the machine's number the pieces that they are made of.
     """
 
     yard: Yard
@@ -44,12 +45,12 @@ class Case:
     places: tuple[Place, ...]
     tables: tuple[PatternTable, ...]
     house: HouseAlone
-    open: tuple[int, ...] = ()
+    parts: Mapping[int, PieceTable] = field(default_factory=dict)
 
     @property
-    def is_open(self) -> bool:
-        """Whether any table is not whole."""
-        return bool(self.open)
+    def offers(self) -> tuple[PatternTable | PieceTable, ...]:
+        """What the model chooses from: each machine's patterns, or the pieces of them."""
+        return tuple(self.parts.get(number, table) for number, table in enumerate(self.tables))
 
 
 @dataclass
@@ -60,7 +61,7 @@ class ChoiceModel:
     ----------
     problem : pulp.LpProblem
     picks : list of list of variable
-        For each machine, one binary a pattern.
+        For each machine, one binary a pattern, or a piece of one.
     duty : dict
         By load name and step, the binary that says it runs.
     demand : list of variable
@@ -118,10 +119,24 @@ def build_choice(case: Case, eases_bank: bool = False) -> ChoiceModel:
 
 
 def _add_picks(model: ChoiceModel) -> None:
-    for number, table in enumerate(model.case.tables):
-        picks = [model.variable(f"x_{number:03d}_{row:05d}", 0, 1, binary=True) for row in range(len(table))]
+    for number, offer in enumerate(model.case.offers):
+        picks = [model.variable(f"x_{number:03d}_{row:05d}", 0, 1, binary=True) for row in range(len(offer))]
         model.picks.append(picks)
-        model.add([(pick, 1.0) for pick in picks], 0, 1.0, f"one_{number:03d}")
+        if isinstance(offer, PieceTable):
+            _add_flow(model, number, offer, picks)
+        else:
+            model.add([(pick, 1.0) for pick in picks], 0, 1.0, f"one_{number:03d}")
+
+
+def _add_flow(model: ChoiceModel, number: int, pieces: PieceTable, picks: list[Any]) -> None:
+    """One way begins; as many pieces begin at every other node as end there."""
+    at_node: dict[tuple[int, int], list[Term]] = {}
+    for pick, first, last in zip(picks, pieces.first, pieces.last, strict=True):
+        at_node.setdefault(first, []).append((pick, 1.0))
+        if last[0] < model.case.agenda.grid.n_steps:
+            at_node.setdefault(last, []).append((pick, -1.0))
+    for row, (node, terms) in enumerate(at_node.items()):
+        model.add(terms, 0, float(node == (0, 0)), f"flow_{number:03d}_{row:05d}")
 
 
 def add_duty(model: ChoiceModel) -> None:
@@ -176,7 +191,7 @@ def add_demand(model: ChoiceModel) -> None:
     """Define the draw on the bank's side in each step (R5: efficiency, idle)."""
     case, inverter = model.case, model.case.yard.inverter
     shares = [
-        1.0 / inverter.efficiency if table.network.machine.supply == "ac" else 1.0 for table in case.tables
+        1.0 / inverter.efficiency if table.network.machine.supply == "ac" else 1.0 for table in case.offers
     ]
     sleeps = inverter.off_when_unused and not case.yard.always_on_w
     for step in range(case.agenda.grid.n_steps):
@@ -184,7 +199,7 @@ def add_demand(model: ChoiceModel) -> None:
         model.demand.append(demand)
         drawn = [
             case.agenda.grid.power_w(table.wall_wh[:, step]) * share / 1000.0
-            for table, share in zip(case.tables, shares, strict=True)
+            for table, share in zip(case.offers, shares, strict=True)
         ]
         terms = model.pick_terms(drawn)
         terms += _duty_terms(model, step, lambda load: load.watts / inverter.efficiency / 1000.0)
@@ -200,7 +215,7 @@ def _awake_terms(model: ChoiceModel, step: int) -> list[Term]:
     """R5: idle draw only in steps in which some AC load runs."""
     case = model.case
     awake = model.variable(f"w_{step:03d}", 1 if _house_w(case, step) else 0, 1)
-    for number, table in enumerate(case.tables):
+    for number, table in enumerate(case.offers):
         drawing = table.wall_wh[:, step] > 0
         if table.network.machine.supply == "ac" and drawing.any():
             terms: list[Term] = [(model.picks[number][row], 1.0) for row in np.flatnonzero(drawing)]
@@ -223,7 +238,7 @@ def _add_sockets(model: ChoiceModel) -> None:
     """R6: no more machines than sockets in a place, and the 3-hour rule where it may bind."""
     case = model.case
     for number, place in enumerate(case.places):
-        inside = [(table.place == number).astype(float) for table in case.tables]
+        inside = [(table.place == number).astype(float) for table in case.offers]
         for step in _distinct_steps(inside):
             if sum(part[:, step].any() for part in inside) <= place.sockets:
                 continue
@@ -239,10 +254,11 @@ def _add_three_hours(model: ChoiceModel, number: int, inside: Sequence[FloatArra
     edge, and it lasts 3 h exactly when all the steps of 3 h are hot throughout.
     """
     run = round(CONTINUOUS_H / model.case.agenda.grid.step_h)
-    hot = [table.hot * part for table, part in zip(model.case.tables, inside, strict=True)]
+    hot = [table.hot * part for table, part in zip(model.case.offers, inside, strict=True)]
     for step in range(model.case.agenda.grid.n_steps - run + 1):
         counts = [part[:, step : step + run].sum(axis=1) for part in hot]
-        if sum(count.max(initial=0.0) for count in counts) >= run:
+        hottest = [part[:, step : step + run].max(axis=0, initial=0.0).sum() for part in hot]
+        if sum(hottest) >= run:
             model.add(model.pick_terms(counts), -1, run - 1, f"hot_{number:02d}_{step:03d}")
 
 
@@ -251,7 +267,7 @@ def _add_inverter(model: ChoiceModel) -> None:
     case, inverter = model.case, model.case.yard.inverter
     peaks = [
         table.peak_w if table.network.machine.supply == "ac" else np.zeros_like(table.peak_w)
-        for table in case.tables
+        for table in case.offers
     ]
     motors = [load for load in case.yard.house_loads if load.start_w > load.watts]
     for step in range(case.agenda.grid.n_steps):

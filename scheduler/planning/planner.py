@@ -19,9 +19,9 @@ from scheduler.planning.assemble import (
     stays_of,
 )
 from scheduler.planning.careful import careful_selection, settle_late
-from scheduler.planning.columns import MOST_LISTED, first_patterns
 from scheduler.planning.iflines import add_if_lines
 from scheduler.planning.model import Case
+from scheduler.planning.parts import MOST_LISTED, first_parts, first_patterns
 from scheduler.planning.reasons import explain
 from scheduler.planning.record import Plan
 from scheduler.planning.replay import replay_plan
@@ -97,13 +97,13 @@ def build_case(yard: Yard, agenda: Agenda, suns: ThreeSuns) -> Case:
     """List what every machine may do, and what the house alone does."""
     places = group_outlets(yard.outlets, yard.machines)
     networks = [build_network(machine, agenda, places, suns.shed_temp_c) for machine in yard.machines]
-    many = tuple(number for number, network in enumerate(networks) if network.n_routes > MOST_LISTED)
     tables = tuple(
-        first_patterns(network, suns.dull_w) if number in many else list_patterns(network)
-        for number, network in enumerate(networks)
+        first_patterns(network, suns.dull_w) if network.n_routes > MOST_LISTED else list_patterns(network)
+        for network in networks
     )
+    many = {n: table for n, table in enumerate(tables) if table.network.n_routes > MOST_LISTED}
     house = fare_alone(yard, agenda, suns, networks)
-    return Case(yard, agenda, suns, places, tables, house, many)
+    return Case(yard, agenda, suns, places, tables, house, first_parts(many))
 
 
 def _assemble(chosen: Chosen, selection: Selection, made_at: dt.datetime) -> Plan:

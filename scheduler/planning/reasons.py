@@ -17,7 +17,7 @@ from scheduler.charging.curve import ChargeCurve
 from scheduler.charging.patterns import PatternTable, drop_dominated, write_out
 from scheduler.charging.reach import build_network
 from scheduler.charging.routes import Network
-from scheduler.planning.aims import selection_from
+from scheduler.planning.aims import choice_from
 from scheduler.planning.model import Case, build_choice
 from scheduler.planning.record import Because, MachinePlan, NeedPlan
 from scheduler.planning.selection import (
@@ -152,7 +152,8 @@ def _focused(case: Case, unready: Unready) -> Case | None:
         return None
     tables = list(case.tables)
     tables[unready.number] = drop_dominated(table)
-    return replace(case, tables=tuple(tables))
+    parts = {number: part for number, part in case.parts.items() if number != unready.number}
+    return replace(case, tables=tuple(tables), parts=parts)
 
 
 def _meets(table: PatternTable, unready: Unready) -> np.ndarray:
@@ -183,9 +184,9 @@ def _easings(
         yield Reason(Because("R5", text), (f"{extra_w:.0f} W more from the inverter",))
     eased = _least_extra_bank(case, focus, selection, unready, until)
     if eased is not None:
-        extra_wh, anew = eased
+        extra_wh, found_case, anew = eased
         more_kwh = np.ceil(kwh_from_wh(extra_wh) * 10.0) / 10.0
-        text = f"the dull-sun reserve binds{_short_since(focus, anew)}"
+        text = f"the dull-sun reserve binds{_short_since(found_case, anew)}"
         yield Reason(Because("R4", text), (f"{more_kwh:.1f} kWh more in the bank",))
 
 
@@ -207,7 +208,7 @@ def _least_extra_w(focus: Case, beside: Selection, number: int) -> float | None:
 
 def _least_extra_bank(
     case: Case, focus: Case, selection: Selection, unready: Unready, until: float
-) -> tuple[float, Selection] | None:
+) -> tuple[float, Case, Selection] | None:
     """Plan again with more in the bank: the least that meets the need while every class keeps its count [Wh]."""
     import pulp
 
@@ -218,14 +219,15 @@ def _least_extra_bank(
     for rank, priority in enumerate(PRIORITIES):
         kept = sum(int(table.met[row, rank]) for table, row in zip(case.tables, selection.rows, strict=True))
         wanted = kept + (priority == unready.need.priority)
-        counts = [table.met[:, rank].astype(float) for table in focus.tables]
+        counts = [offer.met[:, rank].astype(float) for offer in focus.offers]
         if wanted:
             model.add(model.pick_terms(counts), 1, wanted, f"still_{rank}")
     model.problem.setObjective(pulp.LpAffineExpression([(model.easing, 1.0)]))
     answer = solve_highs(model.problem, min(left_s, 3.0))
     if not answer.is_usable or answer.objective is None:
         return None
-    return answer.objective * 1000.0, selection_from(model, answer.values)
+    found, anew = choice_from(model, answer.values)
+    return answer.objective * 1000.0, found, anew
 
 
 def _short_since(focus: Case, selection: Selection) -> str:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from scheduler.charging.routes import Network
-from scheduler.planning.aims import selection_from
+from scheduler.planning.aims import choice_from
 from scheduler.planning.house import HouseAlone, found_demand_w, house_alone, sunniest_duty
 from scheduler.planning.model import Case, ChoiceModel, Term, add_demand, add_duty
 from scheduler.planning.solve import solve_cbc
@@ -54,7 +54,7 @@ def _least_short(
     short = _add_bank_that_may_fail(model, suns.dull_w - found_demand_w(yard, agenda, networks))
     model.problem.setObjective(pulp.LpAffineExpression(short))
     answer = solve_cbc(model.problem, _LIMIT_S)
-    return selection_from(model, answer.values).duty if answer.is_usable else None
+    return choice_from(model, answer.values)[1].duty if answer.is_usable else None
 
 
 def _add_bank_that_may_fail(model: ChoiceModel, sun_w: FloatArray) -> list[Term]:

@@ -261,14 +261,13 @@ class Prices:
         return self.by_row.get(row, 0.0)
 
 
-def price_relaxation(problem: pulp.LpProblem, terms: list[Any], limit_s: float) -> Prices | None:
-    """Minimise `terms` with the binaries taken for continuous; None if HiGHS does not answer."""
+def price_relaxation(problem: pulp.LpProblem, limit_s: float) -> Prices | None:
+    """Solve with the binaries taken for continuous; None if HiGHS does not answer."""
     try:
         import highspy
         import pulp
 
         _say_banner_to_nobody()
-        problem.setObjective(pulp.LpAffineExpression(terms))
         solver = pulp.HiGHS(mip=False, msg=False, threads=1, timeLimit=limit_s)
         solver.createAndConfigureSolver(problem)
         solver.buildSolverModel(problem)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from scheduler.charging.patterns import PatternTable
+from scheduler.charging.pieces import PieceTable
 from scheduler.charging.routes import Arcs, Network
 from scheduler.planning.model import Case, ChoiceModel, Term, add_bank
 from scheduler.planning.selection import Selection, draws_of, path_under
@@ -26,8 +27,8 @@ class Weights:
     short_kwh: float = 0.0
     changes: float = 0.0
 
-    def of_patterns(self, table: PatternTable) -> FloatArray:
-        """What each pattern of a table counts for."""
+    def of_patterns(self, table: PatternTable | PieceTable) -> FloatArray:
+        """What each pattern of a table counts for, or each piece."""
         return self._of(table.met, table.short_wh, table.changes)
 
     def of_arcs(self, arcs: Arcs) -> FloatArray:
@@ -71,7 +72,7 @@ class Stage:
 
     def terms(self, model: ChoiceModel) -> list[Term]:
         """Return the objective's terms; the energy aim adds the bank under the likely sun to the model."""
-        terms = model.pick_terms([self.weights.of_patterns(table) for table in model.case.tables])
+        terms = model.pick_terms([self.weights.of_patterns(table) for table in model.case.offers])
         if self.energy:
             n_steps = model.case.agenda.grid.n_steps
             likely_w = model.case.suns.likely_w

@@ -88,7 +88,8 @@ def test_prices_are_what_one_more_would_change() -> None:
     problem += x + y >= 3, "asked"
     problem += x <= 2, "allowed"
     problem += y <= 10, "loose"
-    prices = price_relaxation(problem, [(x, 1.0), (y, 2.0)], 10.0)
+    problem.setObjective(x + 2.0 * y)
+    prices = price_relaxation(problem, 10.0)
     assert prices is not None
     assert prices.objective == pytest.approx(4.0)
     assert [prices.of(row) for row in ("asked", "allowed", "loose", "not there")] == [2.0, -1.0, 0.0, 0.0]
@@ -222,7 +223,7 @@ def test_a_highs_that_fails_is_a_fault(monkeypatch: pytest.MonkeyPatch) -> None:
     answer = solve_highs(four_binaries(), 10.0)
     assert answer.status is SolveStatus.FAULT
     assert "HiGHS" in answer.detail
-    assert price_relaxation(four_binaries(), [], 10.0) is None
+    assert price_relaxation(four_binaries(), 10.0) is None
 
 
 @both_solvers
