@@ -6,6 +6,7 @@ import datetime as dt
 import os
 import signal
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from scheduler.planning.planner import Tell
     from scheduler.planning.record import Plan
     from scheduler.yard.models import Yard
+
+STOPPED = 130  #: exit code after Ctrl-C, as shells have it
+_asked_to_stop = threading.Event()
 
 app = typer.Typer(
     name="sunroster",
@@ -167,12 +171,26 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    signal.signal(signal.SIGTERM, _stop)
-    app(prog_name="sunroster")
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, _stop)
+    try:
+        app(prog_name="sunroster")
+    except SystemExit as end:
+        if end.code == STOPPED or threading.active_count() > 1:
+            _leave_at_once(end.code)
+        raise
 
 
 def _stop(signum: int, frame: object) -> NoReturn:
+    _asked_to_stop.set()
     raise KeyboardInterrupt
+
+
+def _leave_at_once(code: object) -> NoReturn:
+    """End without a solver that is still at work: it listens to nobody, and an orderly end would crash on it."""
+    for stream in (sys.stdout, sys.stderr):
+        stream.flush()
+    os._exit(code if isinstance(code, int) else int(code is not None))
 
 
 @contextmanager
@@ -183,9 +201,12 @@ def _errors_told() -> Iterator[None]:
     except SunrosterError as fault:
         _tell_beside(str(fault))
         raise typer.Exit(fault.exit_code) from fault
-    except KeyboardInterrupt as stop:
+    except BaseException as fault:
+        # A library that is stopped while it is loaded may make an error of its own of it.
+        if not isinstance(fault, KeyboardInterrupt) and not _asked_to_stop.is_set():
+            raise
         _tell_beside("stopped")
-        raise typer.Exit(130) from stop
+        raise typer.Exit(STOPPED) from fault
 
 
 def _tell_beside(*lines: str) -> None:

@@ -142,13 +142,12 @@ GAP = "time,ghi_w_m2,temp_c\n2027-03-14T01:00,0,5\n2027-03-14T02:00,0,5\n2027-03
 SKIES: dict[str, tuple[bytes, list[str]]] = {
     "hour missing": ("".join(ROWS[:20] + ROWS[21:]).encode(), ["row 21", "the hour 2027-06-08T19:00-04:00 is missing"]),
     "hour doubled": ("".join(ROWS[:20] + ROWS[19:]).encode(), ["row 21", "is already in row 20; keep one"]),
-    "NaN": ("".join([*ROWS[:20], ROWS[20].replace(",", ",nan,", 1)]).encode(), ["row 21"]),
-    "NaN in place": (
+    "NaN": (
         "".join([*ROWS[:20], "2027-06-08T19:00-04:00,nan,1,9,20,50,70,1\n", *ROWS[21:]]).encode(),
         ["row 21: ghi_w_m2: nan cannot be; wanted 0 to 1500"],
     ),
     "a time that the clock skips": (GAP.encode(), ["row 3", "is skipped as the clock", "with their offset"]),
-    "a year before all years": (f"{ROWS[0]}0001-01-01T00:00+14:00,0,0\n".encode(), ["row 2", "is not a time"]),
+    "a year before all years": (GAP.replace("2027", "0001").encode(), ["row 2", "is not a time"]),
     "empty": (b"", ["the file is empty"]),
     "50 MB": (b"0,0\n" * 12_500_000, ["50 MB is no weather file"]),
     "binary": (bytes(range(256)) * 40, ["not a text file"]),

@@ -119,6 +119,7 @@ def _run_cbc(
         finally:
             watchdog.cancel()
             process.kill()
+            process.wait()  # after Ctrl-C the process's own context manager would not
     if returned != 0 or not answer.exists():
         late = time.perf_counter() - begun > limit_s + GRACE_S
         msg = "did not stop at its limit" if late else f"ended with code {returned} and no answer"
