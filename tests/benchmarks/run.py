@@ -38,7 +38,7 @@ DEMO = (
     "--weather",
     "forecasts/field-edge-three-days.csv",
     "--from",
-    "2027-06-09 06:00",
+    "2027-06-08 16:00",
 )
 
 Row = dict[str, Any]
