@@ -52,7 +52,7 @@ class Settings:
         Wall-clock limit of all solving for reasons together [s].
     """
 
-    aim_limit_s: float = 20.0
+    aim_limit_s: float = 10.0
     reasons_limit_s: float = 10.0
 
 
