@@ -186,7 +186,8 @@ def hour_row(columns: Columns) -> str:
     for edge in range(columns.grid.n_steps + 1):
         local = columns.grid.local(edge)
         # In autumn the clock shows an hour twice; the second has no label of its own.
-        if local.minute == 0 and local.hour % every == 0 and not local.fold:
+        # Steps that begin off the hour stand under the hour that they begin in.
+        if local.minute < columns.grid.step_minutes and local.hour % every == 0 and not local.fold:
             labels.append((columns.column_of(edge), (f"{local.hour:02d}",)))
     return _place(labels, columns.count + 2)
 
@@ -205,7 +206,7 @@ def day_row(columns: Columns) -> str:
 def _place(labels: Sequence[tuple[int, Sequence[str]]], length: int) -> str:
     """Write each label at its column in the first of its forms that leaves a gap to the next, or leave it."""
     row = ""
-    ends = [at - 1 for at, _ in labels[1:]] + [length]
+    ends = ([at - 1 for at, _ in labels[1:]] + [length])[: len(labels)]
     for (at, forms), end in zip(labels, ends, strict=True):
         row = row.ljust(at) + next((form for form in forms if at + len(form) <= end), "")
     return row
