@@ -102,7 +102,8 @@ class ChoiceModel:
 def build_choice(case: Case, eases_bank: bool = False) -> ChoiceModel:
     """Build the model with the bank under the dull sun; without an objective.
 
-    With `eases_bank` the bank holds more at the start, by a variable to be kept small.
+    With `eases_bank` the bank holds more at the start, by a variable to be kept small; then it must carry the
+    house too, since more in the bank raises what the house alone leaves.
     """
     import pulp
 
@@ -114,7 +115,11 @@ def build_choice(case: Case, eases_bank: bool = False) -> ChoiceModel:
     add_demand(model)
     _add_sockets(model)
     _add_inverter(model)
-    add_bank(model, "dull", case.suns.dull_w, case.house.allowed_wh, case.house.unserved_wh)
+    allowed_wh, unserved_wh = case.house.allowed_wh, case.house.unserved_wh
+    if eases_bank:
+        allowed_wh = np.full_like(allowed_wh, case.yard.bank.reserve_wh)
+        unserved_wh = np.zeros_like(unserved_wh)
+    add_bank(model, "dull", case.suns.dull_w, allowed_wh, unserved_wh)
     return model
 
 

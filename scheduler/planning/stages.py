@@ -9,6 +9,7 @@ import numpy as np
 from scheduler.charging.patterns import PatternTable
 from scheduler.charging.pieces import PieceTable
 from scheduler.charging.routes import Arcs, Network
+from scheduler.planning.bank import bank_path
 from scheduler.planning.model import Case, ChoiceModel, Term, add_bank
 from scheduler.planning.selection import Selection, draws_of, path_under
 from scheduler.timegrid import FloatArray
@@ -74,9 +75,13 @@ class Stage:
         """Return the objective's terms; the energy aim adds the bank under the likely sun to the model."""
         terms = model.pick_terms([self.weights.of_patterns(table) for table in model.case.offers])
         if self.energy:
-            n_steps = model.case.agenda.grid.n_steps
-            likely_w = model.case.suns.likely_w
-            last = add_bank(model, "likely", likely_w, np.zeros(n_steps + 1), np.zeros(n_steps))
+            case = model.case
+            likely_w, empty_wh = case.suns.likely_w, np.zeros(case.agenda.grid.n_steps + 1)
+            # A house that empties the bank even under the likely sun asks in vain there too.
+            alone = bank_path(
+                case.yard.bank, case.yard.bank.level_wh, likely_w - case.house.demand_w, case.agenda.grid
+            )
+            last = add_bank(model, "likely", likely_w, empty_wh, alone.unserved_wh)
             terms.append((last, -1.0))
         return terms
 

@@ -126,10 +126,20 @@ def _rules(plan: Plan) -> tuple[str, ...]:
         "outlet? Unplug that one first.",
         "A visit was missed: unplug now what its box says to unplug. Leave out what it says to plug in.",
         "A machine goes out: unplug it. It comes back: leave it unplugged until a box says to plug it in.",
-        f"The bank shows less than {_reserve(plan)} at any time: unplug every machine and tell whoever made "
-        "this plan.",
+        _when_low(plan),
         _at_start(plan),
     )
+
+
+def _when_low(plan: Plan) -> str:
+    """Say what to do below the reserve; where the plan itself expects that, the boxes know of it."""
+    if (plan.bank.allowed_wh < plan.bank.reserve_wh).any():
+        return (
+            f"The house alone takes the bank below {_reserve(plan)} on a dull day. The boxes count with that: do "
+            "what they say, plug in nothing else, and tell whoever made this plan if it shows less than a box expects."
+        )
+    low = f"The bank shows less than {_reserve(plan)} at any time"
+    return f"{low}: unplug every machine and tell whoever made this plan."
 
 
 def _at_start(plan: Plan) -> str:

@@ -137,6 +137,21 @@ def test_a_house_that_breaks_the_reserve_alone_keeps_its_shortage_and_gets_no_ma
     assert [need.because.rule for need in unready(plan) if need.because] == ["R4"]
 
 
+def test_energy_that_the_house_would_eat_is_not_said_to_help() -> None:
+    lamp = HouseLoad(name="lamp", watts=40.0, always_on=True)
+    plan = plan_of(machine("one"), level_pct=40.0, house=(lamp,))
+    (need,) = unready(plan)
+    # 960 Wh for the house and 200 Wh for the machine above the reserve: more than the bank holds.
+    assert not [text for text in need.would_help if "more in the bank" in text]
+
+
+def test_a_bank_that_the_house_empties_under_every_sun_leaves_every_aim_proven() -> None:
+    lamp = HouseLoad(name="lamp", watts=40.0, always_on=True)
+    plan = plan_of(machine("one"), level_pct=40.0, house=(lamp,))
+    assert plan.bank.level_wh["likely"][-1] == 0.0
+    assert plan.made_by == "every aim proven"
+
+
 def test_a_duty_load_is_run_where_the_shortage_is_least() -> None:
     fan = HouseLoad.model_validate(
         {

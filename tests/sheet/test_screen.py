@@ -1,6 +1,8 @@
+import datetime as dt
 import io
 import re
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 import pytest
 from rich.cells import cell_len
@@ -9,6 +11,8 @@ from rich.console import Console
 from scheduler.planning.record import Aim, AimStatus, ReplayReport, Violation
 from scheduler.sheet import screenstrip, words
 from scheduler.sheet.screen import render_plan
+from scheduler.sheet.screenstrip import choose_columns, hour_row
+from scheduler.timegrid import Grid
 from tests.sheet import sample
 
 SAMPLES = {
@@ -342,3 +346,10 @@ def test_notes_and_cautions_close_the_screen():
 def test_a_plan_without_visits_says_that_nothing_changes():
     text = flat(screen(sample.ready_plan(visits=()), sample.ready_yard()))
     assert "Nobody comes by in this plan: no plug is changed." in text
+
+
+def test_hours_that_begin_at_half_past_have_their_labels_and_no_labels_is_no_fault():
+    grid = Grid(dt.datetime(2027, 6, 8, 11, 30, tzinfo=dt.UTC), 60, 12, ZoneInfo("America/New_York"))
+    assert hour_row(choose_columns(grid, 60)).split() == ["09", "12", "15", "18"]
+    short = Grid(dt.datetime(2027, 6, 8, 11, 30, tzinfo=dt.UTC), 60, 1, ZoneInfo("America/New_York"))
+    assert hour_row(choose_columns(short, 60)).strip() == ""
