@@ -88,14 +88,19 @@ def plan(
     ] = None,
     step: Annotated[
         int | None,
-        typer.Option("--step", help="60, 30 or 15 minutes. Without it: the longest on which everything falls."),
+        typer.Option(
+            "--step", help="60, 30 or 15 minutes. Without it: the longest on which everything falls."
+        ),
     ] = None,
     bank: Annotated[
-        float | None, typer.Option("--bank", min=0, max=100, help="What the bank shows at the start, in percent.")
+        float | None,
+        typer.Option("--bank", min=0, max=100, help="What the bank shows at the start, in percent."),
     ] = None,
     charge: Annotated[
         list[str] | None,
-        typer.Option("--charge", help='What a machine shows at the start: "cart=40". Give it once for each machine.'),
+        typer.Option(
+            "--charge", help='What a machine shows at the start: "cart=40". Give it once for each machine.'
+        ),
     ] = None,
     sheet: Annotated[
         Path | None, typer.Option("--sheet", help="Write the page for the door: .pdf, .png, .svg or .txt.")
@@ -140,8 +145,9 @@ def plan(
             made = plan_yard(yard, request, tell)
             check_replayed(made, yard)
             rendered = {path: render(made, yard) for path, render in outputs}
+        shown = _drawn(made, yard)
         write_whole({path: content for path, (content, _) in rendered.items()})
-        _show(made, yard)
+        typer.echo(shown)
         for path, (_, warnings) in rendered.items():
             _tell_beside(f"written: {path}", *(f"note: {warning}" for warning in warnings))
 
@@ -228,10 +234,13 @@ def _progress() -> Iterator[Tell]:
         yield lambda what, done: bar.update(task, description=what, completed=done)
 
 
-def _show(made: Plan, yard: Yard) -> None:
+def _drawn(made: Plan, yard: Yard) -> str:
+    """Draw the screen, ready to print; drawn before a file is written, so that a fault leaves nothing behind."""
     from rich.console import Console
 
     from scheduler.sheet.screen import render_plan
 
     console = Console(highlight=False)
-    console.print(render_plan(made, yard, console.width))
+    with console.capture() as capture:
+        console.print(render_plan(made, yard, console.width))
+    return "\n".join(line.rstrip() for line in capture.get().rstrip("\n").split("\n"))

@@ -205,3 +205,12 @@ def test_the_starter_writes_over_nothing_unless_told_to() -> None:
     assert Path("mine.toml").read_text() == "mine"
     assert run("new", "mine.toml", "--force").exit_code == 0
     assert "[site]" in Path("mine.toml").read_text()
+
+
+def test_a_screen_that_cannot_be_drawn_leaves_no_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise ValueError
+
+    monkeypatch.setattr("scheduler.sheet.screen.render_plan", fail)
+    assert plan("--json", "plan.json").exit_code == 1
+    assert not Path("plan.json").exists()

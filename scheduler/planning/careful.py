@@ -10,7 +10,13 @@ import numpy as np
 from scheduler.charging.patterns import PatternTable
 from scheduler.charging.routes import IntArray
 from scheduler.planning.model import Case
-from scheduler.planning.selection import Selection, allowed_rows, idle_row
+from scheduler.planning.selection import (
+    Selection,
+    allowed_rows,
+    draws_with_each,
+    idle_row,
+    path_under,
+)
 from scheduler.yard.models import PRIORITIES
 
 
@@ -46,8 +52,6 @@ def settle_late(case: Case, selection: Selection) -> Selection:
     Full is not free: a battery ages while it sits full. A pattern takes the place of another only if needs,
     shortfall, plug changes and the energy drawn are the same and every rule still holds.
     """
-    from scheduler.planning.selection import draws_with_each, path_under
-
     steps = np.arange(case.agenda.grid.n_steps)
     for number, table in enumerate(case.tables):
         row = selection.rows[number]

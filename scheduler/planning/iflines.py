@@ -22,11 +22,10 @@ from scheduler.planning.assemble import StayInOutlet
 from scheduler.planning.bank import charge_limit_w, dc_demand_w, discharge_limit_w
 from scheduler.planning.house import duty_watts, worst_start_w
 from scheduler.planning.model import Case
-from scheduler.planning.record import IfAtLeast, IfBelow, VisitPlan
+from scheduler.planning.record import IfAtLeast, IfBelow, MachinePlan, VisitPlan
 from scheduler.planning.selection import Selection, rows_of
 from scheduler.timegrid import FloatArray
-from scheduler.units import CONTINUOUS_H, POWER_TOLERANCE_W, READY_TOLERANCE_WH, pct_from_fraction
-from scheduler.yard.agenda import DueNeed
+from scheduler.units import CONTINUOUS_H, POWER_TOLERANCE_W, pct_from_fraction
 from scheduler.yard.models import PRIORITIES, Machine
 
 _MOST_LINES = 3  # more than that is not read at the door
@@ -44,28 +43,29 @@ class Running:
 
 
 def add_if_lines(
-    case: Case, selection: Selection, outlets: Outlets, visits: Sequence[VisitPlan]
+    case: Case,
+    selection: Selection,
+    machines: Sequence[MachinePlan],
+    outlets: Outlets,
+    visits: Sequence[VisitPlan],
 ) -> tuple[VisitPlan, ...]:
-    """Give every visit its if lines; `outlets` names the outlet of each sure stay."""
-    sure = _sure(case, selection)
+    """Give every visit its if lines; `machines` is the sure plan, `outlets` names the outlet of each sure stay."""
+    sure = _sure(case, selection, machines)
     return tuple(
         replace(
             visit,
-            if_at_least=tuple(_at_least(case, selection, outlets, sure, visit)),
+            if_at_least=tuple(
+                _at_least(case, selection, outlets, sure, visit, _wanting(case, machines, visit.edge))
+            ),
             if_below=tuple(_below(case, selection, outlets, sure, visit)),
         )
         for visit in visits
     )
 
 
-def _sure(case: Case, selection: Selection) -> Running:
-    on = np.array(
-        [
-            [table.network.modes[mode].is_on for mode in table.mode(row)]
-            for table, row in zip(case.tables, selection.rows, strict=True)
-        ],
-        dtype=bool,
-    ).reshape(len(case.tables), case.agenda.grid.n_steps)
+def _sure(case: Case, selection: Selection, machines: Sequence[MachinePlan]) -> Running:
+    shape = (len(machines), case.agenda.grid.n_steps)
+    on = np.array([machine.plugged for machine in machines], dtype=bool).reshape(shape)
     return Running(on, rows_of(case, selection, "wall_wh"), rows_of(case, selection, "peak_w"))
 
 
@@ -107,12 +107,17 @@ def _next_visit(case: Case, edge: int) -> int:
 
 
 def _at_least(
-    case: Case, selection: Selection, outlets: Outlets, sure: Running, visit: VisitPlan
+    case: Case,
+    selection: Selection,
+    outlets: Outlets,
+    sure: Running,
+    visit: VisitPlan,
+    wanting: Sequence[int],
 ) -> Iterator[IfAtLeast]:
     """Lines in the order in which machines are added, each with the level that it and those before it need."""
     running, taken = sure, set[str]()
     lines = 0
-    for number in _wanting(case, selection, sure, visit.edge):
+    for number in wanting:
         outlet = _free_outlet(case, outlets, number, visit.edge, taken)
         if outlet is None or lines == _MOST_LINES:
             continue
@@ -133,32 +138,15 @@ def _machine(case: Case, number: int) -> Machine:
     return case.tables[number].network.machine
 
 
-def _wanting(case: Case, selection: Selection, sure: Running, edge: int) -> list[int]:
+def _wanting(case: Case, machines: Sequence[MachinePlan], edge: int) -> list[int]:
     """Machines out of outlets until the next visit that would like more for a need still ahead, most urgent first."""
     wanting = []
-    for number in range(len(case.tables)):
-        table, row = case.tables[number], selection.rows[number]
-        until = _next_visit(case, edge)
-        plugged = (table.place[row][edge:until] >= 0).any()
-        if plugged or case.agenda.away[_machine(case, number).name][edge]:
-            continue
-        unmet = _first_unmet(case, selection, number, edge)
-        if unmet is not None:
+    for number, machine in enumerate(machines):
+        unmet = next((need for need in machine.needs if need.edge > edge and not need.ready), None)
+        plugged = any(machine.outlet[edge : _next_visit(case, edge)])
+        if unmet is not None and not plugged and not case.agenda.away[machine.name][edge]:
             wanting.append((PRIORITIES.index(unmet.priority), unmet.edge, number))
     return [number for _, _, number in sorted(wanting)]
-
-
-def _first_unmet(case: Case, selection: Selection, number: int, edge: int) -> DueNeed | None:
-    table, row = case.tables[number], selection.rows[number]
-    charge, efficiency = table.charge_wh(row), table.network.machine.charger_efficiency
-    last_edge, have = -1, 0.0
-    for need in case.agenda.needs[table.network.machine.name]:
-        if need.edge != last_edge and need.edge > 0:
-            have = charge[need.edge - 1] + table.wall_wh[row][need.edge - 1] * efficiency
-        if need.edge > edge and have < need.need_wh - READY_TOLERANCE_WH:
-            return need
-        last_edge, have = need.edge, max(0.0, have - need.work_wh)
-    return None
 
 
 def _free_outlet(case: Case, outlets: Outlets, number: int, edge: int, taken: set[str]) -> str | None:

@@ -115,6 +115,7 @@ def _assemble(chosen: Chosen, selection: Selection, made_at: dt.datetime) -> Pla
     ]
     named = name_outlets(case, stays)
     bank = build_bank(case, selection)
+    machines = build_machines(case, selection, named)
     return Plan(
         site=case.yard.site.name,
         grid=case.agenda.grid,
@@ -122,10 +123,10 @@ def _assemble(chosen: Chosen, selection: Selection, made_at: dt.datetime) -> Pla
         made_by=chosen.made_by,
         suns=case.suns,
         bank=bank,
-        machines=build_machines(case, selection, named),
+        machines=machines,
         house_loads=build_house_loads(case, selection),
         inverter_peak_w=draws_of(case, selection).peak_w,
-        visits=add_if_lines(case, selection, named, build_visits(case, named, bank)),
+        visits=add_if_lines(case, selection, machines, named, build_visits(case, named, bank)),
         aims=chosen.aims,
         replay=None,
         compared_with=(),

@@ -12,7 +12,6 @@ from scheduler.planning.house import DutyRun, duty_watts, worst_start_w
 from scheduler.planning.model import Case
 from scheduler.timegrid import FloatArray
 from scheduler.units import CONTINUOUS_H, POWER_TOLERANCE_W, SOLVER_LEVEL_FRACTION
-from scheduler.yard.models import Machine
 
 
 @dataclass(frozen=True)
@@ -94,11 +93,9 @@ def _drawn(case: Case, selection: Selection, ac_w: FloatArray, dc_w: FloatArray,
     )
 
 
-def path_under(case: Case, draws: Draws, sun_w: FloatArray, extra_wh: float = 0.0) -> BankPath:
-    """Follow the bank under one sun, with `extra_wh` more in it at the start."""
-    return bank_path(
-        case.yard.bank, case.yard.bank.level_wh + extra_wh, sun_w - draws.demand_w, case.agenda.grid
-    )
+def path_under(case: Case, draws: Draws, sun_w: FloatArray) -> BankPath:
+    """Follow the bank under one sun."""
+    return bank_path(case.yard.bank, case.yard.bank.level_wh, sun_w - draws.demand_w, case.agenda.grid)
 
 
 def is_allowed(case: Case, selection: Selection) -> bool:
@@ -163,8 +160,3 @@ def idle_row(case: Case, number: int) -> int:
     table = case.tables[number]
     use = table.wall_wh.sum(axis=1) + 1e-6 * (table.place >= 0).sum(axis=1)
     return int(np.argmin(use))
-
-
-def machine_of(case: Case, number: int) -> Machine:
-    """Return the machine of a table."""
-    return case.tables[number].network.machine

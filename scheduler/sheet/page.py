@@ -84,6 +84,10 @@ class PageContent:
     made_at: dt.datetime
 
 
+#: From here on down the page warns of frost [C]: a shed's air is not a battery's core (common practice, no source).
+FROST_NEAR_C = 3.0
+
+
 def page_content(plan: Plan, yard: Yard) -> PageContent:
     """Say what the page says.
 
@@ -103,7 +107,7 @@ def page_content(plan: Plan, yard: Yard) -> PageContent:
         headline=words.headline(plan),
         made=f"Made {words.moment(plan.made_at, grid)} from {plan.suns.source.rstrip('.')}.",
         until=f"Good until {end}.",
-        rules=_rules(plan),
+        rules=tuple(_rules(plan)),
         boxes=tuple(visit_box(plan, yard, index) for index in range(len(plan.visits))),
         unready=tuple(_unready(plan)),
         strip=build_strip(plan),
@@ -119,16 +123,25 @@ def _reserve(plan: Plan) -> str:
     return words.percent_of(plan.bank.reserve_wh, plan.bank.capacity_wh, math.ceil)
 
 
-def _rules(plan: Plan) -> tuple[str, ...]:
-    return (
+def _rules(plan: Plan) -> Iterator[str]:
+    yield (
         "At each visit: read the bank and write it down. Then do the lines of that box from top to bottom "
         "and tick each. ONLY IF: do it only if that is so. Already done? Tick it. Another machine is in the "
-        "outlet? Unplug that one first.",
-        "A visit was missed: unplug now what its box says to unplug. Leave out what it says to plug in.",
-        "A machine goes out: unplug it. It comes back: leave it unplugged until a box says to plug it in.",
-        _when_low(plan),
-        _at_start(plan),
+        "outlet? Unplug that one first."
     )
+    yield "A visit was missed: unplug now what its box says to unplug. Leave out what it says to plug in."
+    yield "A machine goes out: unplug it. It comes back: leave it unplugged until a box says to plug it in."
+    yield _when_low(plan)
+    if plan.suns.shed_temp_c.min() < FROST_NEAR_C:
+        yield (
+            f"FROST: down to {plan.suns.shed_temp_c.min():.0f} C is expected in the shed. A battery that stood in "
+            "it stays frozen for hours: plug in none, and set no timer for one, that is not warm all through."
+        )
+    timers = [action.timer for visit in plan.visits for action in visit.plug]
+    timers += [line.timer for visit in plan.visits for line in visit.if_at_least]
+    if any(timers):
+        yield "A timer is meant for one time. One that repeats every day: switch it off once its time is over."
+    yield _at_start(plan)
 
 
 def _when_low(plan: Plan) -> str:

@@ -20,6 +20,10 @@ FASTEST_FILLS_PER_H = 4.0
 #: No common battery is charged outside these [C] (lead-acid, Battery University BU-410, table 1).
 COLDEST_CHARGE_C, HOTTEST_CHARGE_C = -20.0, 50.0
 
+#: Smaller banks, panels and batteries, or larger batteries, were meant in another unit (common practice, no source).
+LEAST_BANK_WH, LEAST_PANEL_W = 100.0, 5.0
+LEAST_BATTERY_WH, MOST_BATTERY_WH = 5.0, 500_000.0
+
 _A_WINTER_AND_A_SUMMER_DAY = (
     dt.datetime(2027, 1, 15, 12, tzinfo=dt.UTC),
     dt.datetime(2027, 7, 15, 12, tzinfo=dt.UTC),
@@ -30,6 +34,7 @@ def yard_notes(yard: Yard) -> tuple[str, ...]:
     """Return what looks unusual in a sound fleet file, one line each, to be confirmed or corrected."""
     return (
         *_place_notes(yard.site),
+        *_unit_notes(yard),
         *(note for array in yard.arrays for note in _array_notes(array, yard.site)),
         *_visit_notes(yard),
         *(note for machine in yard.machines for note in _machine_notes(machine, yard)),
@@ -47,6 +52,18 @@ def _place_notes(site: Site) -> Iterator[str]:
             f"the clock of {site.timezone} is {min(apart):.0f} hours from the sun at longitude "
             f"{site.longitude:g}: is its sign turned round (west is negative), or is it the latitude?"
         )
+
+
+def _unit_notes(yard: Yard) -> Iterator[str]:
+    """Figures so small or large that they were meant in another unit."""
+    if yard.bank.capacity_wh < LEAST_BANK_WH:
+        yield f"the bank holds {yard.bank.capacity_wh:g} Wh in all: modules_wh is in Wh, 2.56 kWh is 2560"
+    for array in yard.arrays:
+        if array.panel_w < LEAST_PANEL_W:
+            yield f"{array.name}: panels of {array.panel_w:g} W: panel_w is in W, 0.41 kW is 410"
+    for machine in yard.machines:
+        if not LEAST_BATTERY_WH <= machine.capacity_wh <= MOST_BATTERY_WH:
+            yield f"{machine.name}: a battery of {machine.capacity_wh:g} Wh: are volts, Ah and Wh right?"
 
 
 def _array_notes(array: Array, site: Site) -> Iterator[str]:

@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from scheduler.planning.record import IfAtLeast, IfBelow, PlugAction, ReplayReport, Violation
@@ -182,3 +183,32 @@ def test_hour_labels_never_stand_closer_than_their_digits_need():
         places = [label.at for label in page_content(plan, yard).strip.hours]
         assert len(places) > 4
         assert min(after - before for before, after in pairwise(places)) >= 0.04
+
+
+def rules_with(plan, shed_temp_c):
+    suns = replace(plan.suns, shed_temp_c=np.full(plan.grid.n_steps, shed_temp_c))
+    return page_content(replace(plan, suns=suns), field_yard()).rules
+
+
+def test_frost_near_is_told_before_the_first_box_and_mild_weather_is_not():
+    assert any(rule.startswith("FROST: down to 2 C") for rule in rules_with(field_plan(), 2.0))
+    assert not any("FROST" in rule for rule in rules_with(field_plan(), 3.0))
+
+
+def test_a_page_with_timers_says_that_they_are_meant_for_one_time():
+    once = "A timer is meant for one time."
+    timed = with_visit(field_plan(), 1, plug=(PlugAction("wheel hoe", "C", (20, 22)),))
+    assert any(rule.startswith(once) for rule in page_content(timed, field_yard()).rules)
+    bare = field_plan()
+    for index in range(len(bare.visits)):
+        bare = with_visit(bare, index, plug=(), if_at_least=())
+    assert not any(rule.startswith(once) for rule in page_content(bare, field_yard()).rules)
+
+
+def test_below_the_reserve_the_rule_on_top_leaves_the_boxes_their_word():
+    plan = field_plan()
+    assert any("unplug every machine" in rule for rule in page_content(plan, field_yard()).rules)
+    short = replace(plan, bank=replace(plan.bank, allowed_wh=plan.bank.allowed_wh - 100.0))
+    rules = page_content(short, field_yard()).rules
+    assert not any("unplug every machine" in rule for rule in rules)
+    assert any("The boxes count with that" in rule for rule in rules)

@@ -100,3 +100,16 @@ def test_what_is_odd_about_a_machine_is_told(values: dict[str, Any], words: str)
 
 def test_a_machine_just_within_what_is_usual_is_not_told() -> None:
     assert yard_notes(changed("machines", charge_temp_c=(-20.0, 50.0), charger_w=2936.0)) == ()
+
+
+@pytest.mark.parametrize(
+    ("table", "values", "word"),
+    [
+        ("bank", {"modules_wh": (2.56, 2.56)}, "modules_wh"),
+        ("arrays", {"panel_w": 0.41}, "panel_w"),
+        ("machines", {"battery_wh": 2.4e6}, "battery"),
+        ("machines", {"battery_wh": 0.2}, "battery"),
+    ],
+)
+def test_a_figure_meant_in_another_unit_is_asked_about(table: str, values: dict[str, Any], word: str) -> None:
+    assert any(word in note for note in yard_notes(changed(table, **values)))
