@@ -212,5 +212,6 @@ def test_a_screen_that_cannot_be_drawn_leaves_no_file(monkeypatch: pytest.Monkey
         raise ValueError
 
     monkeypatch.setattr("scheduler.sheet.screen.render_plan", fail)
-    assert plan("--json", "plan.json").exit_code == 1
+    with pytest.raises(ValueError, match="^$"):
+        plan("--json", "plan.json")
     assert not Path("plan.json").exists()
