@@ -212,6 +212,6 @@ def test_a_screen_that_cannot_be_drawn_leaves_no_file(monkeypatch: pytest.Monkey
         raise ValueError
 
     monkeypatch.setattr("scheduler.sheet.screen.render_plan", fail)
-    with pytest.raises(ValueError, match="^$"):
+    with pytest.raises(ValueError, match=r"^$"):
         plan("--json", "plan.json")
     assert not Path("plan.json").exists()
