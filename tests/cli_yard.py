@@ -6,7 +6,7 @@ from pathlib import Path
 
 from typer.testing import CliRunner, Result
 
-from scheduler.cli import app
+from scheduler.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 FORECAST = ROOT / "forecasts" / "field-edge-three-days.csv"

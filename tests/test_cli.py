@@ -12,7 +12,8 @@ from typing import Any, get_type_hints
 import pytest
 
 import scheduler
-from scheduler import cli
+from scheduler.cli import plan as plan_command
+from scheduler.cli.app import app
 from tests.cli_yard import FLEET, lay_out, plan, run
 
 
@@ -36,7 +37,7 @@ def test_the_version_is_told_alone() -> None:
 
 
 COMMANDS = {
-    command.callback.__name__: command.callback for command in cli.app.registered_commands if command.callback
+    command.callback.__name__: command.callback for command in app.registered_commands if command.callback
 }
 
 
@@ -143,7 +144,7 @@ class _Clock(dt.datetime):
 def test_a_time_alone_is_today_and_none_is_the_next_full_step(
     start: str | None, begins: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(cli.dt, "datetime", _Clock)
+    monkeypatch.setattr(plan_command.dt, "datetime", _Clock)
     made = plan_of(start=start)
     assert made["starts"][0][:16] == begins
     assert made["made_at"] == "2027-06-08T09:20:00-04:00"

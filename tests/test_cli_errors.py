@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from scheduler import commands, errors, writing
+from scheduler import errors, writing
+from scheduler.commands import plan as plan_command
 from scheduler.planning import planner
 from scheduler.planning.record import Plan
 from scheduler.yard.fleetfile import read_yard
@@ -279,7 +280,7 @@ def test_ctrl_c_ends_with_130_whenever_it_comes(moment: str, monkeypatch: pytest
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(commands, moment, interrupted)
+    monkeypatch.setattr(plan_command, moment, interrupted)
     assert refused(130, *OUTPUTS) == "stopped\n"
 
 

@@ -120,7 +120,7 @@ def test_stopped_in_the_middle_it_leaves_no_solver_no_files_and_130(
     slow = stub(folder, f'echo $$ > "{pid_file}"; exec sleep 60')
     script = (
         f"import pulp; pulp.PULP_CBC_CMD.pulp_cbc_path = {str(slow)!r}\n"
-        "from scheduler.cli import main; main()"
+        "from scheduler.cli.app import main; main()"
     )
     words = [sys.executable, "-c", script, *COMMAND[3:], "--sheet", "door.txt", "--json", "plan.json"]
     process = subprocess.Popen(

@@ -24,8 +24,8 @@ import pytest
 import typer
 from PIL import Image, PngImagePlugin
 
-from scheduler.cli import app
-from scheduler.commands import PlanRequest, plan_yard
+from scheduler.cli.app import app
+from scheduler.commands.plan import PlanRequest, plan_yard
 from scheduler.errors import SunrosterError
 from scheduler.planning.planjson import plan_to_json
 from scheduler.planning.record import AimStatus, IfAtLeast, ReplayReport, Violation

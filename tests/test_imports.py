@@ -129,7 +129,7 @@ def test_help_waits_for_no_heavy_library(words: tuple[str, ...]) -> None:
     script = (
         "import sys\n"
         f"sys.argv = ['sunroster', *{words!r}]\n"
-        "from scheduler.cli import main\n"
+        "from scheduler.cli.app import main\n"
         "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code, end.code\n"
         f"print('LOADED', sorted(set({HEAVY!r}) & set(sys.modules)))"
     )

@@ -79,18 +79,39 @@ def make_plan(
     tell : callable
         Told of the progress.
     """
-    tell("what each machine may do", 0.2)
-    case = build_case(yard, agenda, suns)
-    chosen = choose(case, careful_selection(case), settings.aim_limit_s, lambda aim: tell(aim, 0.3))
-    case = chosen.case
-    selection = settle_late(case, chosen.selection)
+    chosen, selection = _choose(yard, agenda, suns, settings, tell)
     plan = _assemble(chosen, selection, made_at)
     tell("reasons", 0.7)
-    machines = explain(case, selection, plan.machines, settings.reasons_limit_s)
+    machines = explain(chosen.case, selection, plan.machines, settings.reasons_limit_s)
     thumb = compare_rules_of_thumb(yard, agenda, suns, selection.duty)
     tell("replay", 0.9)
     plan = replace(plan, machines=machines, compared_with=thumb)
     return replace(plan, replay=replay_plan(yard, agenda, suns, plan))
+
+
+def draw_up_plan(
+    yard: Yard,
+    agenda: Agenda,
+    suns: ThreeSuns,
+    settings: Settings,
+    made_at: dt.datetime,
+    tell: Tell = _tell_nobody,
+) -> Plan:
+    """Plan without reasons, comparison and replay, for whoever lives the plan and shows it to nobody.
+
+    Parameters as for `make_plan`.
+    """
+    chosen, selection = _choose(yard, agenda, suns, settings, tell)
+    return _assemble(chosen, selection, made_at)
+
+
+def _choose(
+    yard: Yard, agenda: Agenda, suns: ThreeSuns, settings: Settings, tell: Tell
+) -> tuple[Chosen, Selection]:
+    tell("what each machine may do", 0.2)
+    case = build_case(yard, agenda, suns)
+    chosen = choose(case, careful_selection(case), settings.aim_limit_s, lambda aim: tell(aim, 0.3))
+    return chosen, settle_late(chosen.case, chosen.selection)
 
 
 def build_case(yard: Yard, agenda: Agenda, suns: ThreeSuns) -> Case:

@@ -1,12 +1,11 @@
-"""What the commands do, free of the command line: from files and flags to a plan and its renderings."""
+"""What ``sunroster plan`` does, free of the command line: from files and flags to a plan that its replay confirms."""
 
 from __future__ import annotations
 
 import datetime as dt
 import difflib
 import json
-import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,10 +22,6 @@ from scheduler.yard.notes import yard_notes
 if TYPE_CHECKING:
     from scheduler.planning.planner import Tell
     from scheduler.planning.record import Plan
-
-#: A finished file's bytes, and what to tell about it.
-Rendering = tuple[bytes, list[str]]
-Render = Callable[["Plan", Yard], Rendering]
 
 
 @dataclass(frozen=True)
@@ -57,9 +52,7 @@ def read_yard_as_found(request: PlanRequest) -> Yard:
     yard = read_yard(request.fleet)
     if request.bank_pct is not None:
         # A reading is what it is: one below the reserve is planned from, where in a file it is a mistake.
-        yard = yard.model_copy(
-            update={"bank": yard.bank.model_copy(update={"level_pct": request.bank_pct})}
-        )
+        yard = yard.model_copy(update={"bank": yard.bank.model_copy(update={"level_pct": request.bank_pct})})
     readings = dict(_parse_reading(text, yard) for text in request.charges)
     machines = tuple(_as_read(machine, readings) for machine in yard.machines)
     return yard.model_copy(update={"machines": machines})
@@ -150,84 +143,6 @@ def _parse_start(text: str, now: dt.datetime, yard: Yard) -> dt.datetime:
     today = now.astimezone(yard.site.zone).date()
     midnight = dt.datetime.combine(today, dt.time())
     return on_clock(midnight + dt.timedelta(minutes=minute), yard.site.zone)
-
-
-_ENDINGS: dict[str, tuple[str, ...]] = {
-    "sheet": (".pdf", ".png", ".svg", ".txt"),
-    "calendar": (".ics",),
-    "chart": (".png", ".svg"),
-    "json": (),
-}
-
-
-def outputs_of(
-    targets: Mapping[str, Path | None], paper: str, inputs: Sequence[Path | None]
-) -> list[tuple[Path, Render]]:
-    """Pick the renderer of each file asked for, before anything is worked out.
-
-    Raises
-    ------
-    UsageError
-        For an ending that cannot be written, a folder that is not there, a file that is read or written for
-        something else too, or unknown paper.
-    """
-    if paper not in {"a4", "us-letter"}:
-        msg = f"--paper {paper}: wanted a4 or us-letter"
-        raise UsageError(msg)
-    asked = [(kind, path) for kind, path in targets.items() if path is not None]
-    taken = {os.path.realpath(path) for path in inputs if path is not None}
-    for kind, path in asked:
-        try:
-            fault = _target_fault(path, _ENDINGS[kind], taken)
-        except OSError as refused:
-            fault = f"{refused.strerror}; choose another name"
-        if fault:
-            msg = f"--{kind} {path}: {fault}"
-            raise UsageError(msg)
-        taken.add(os.path.realpath(path))
-    return [(path, _renderer(kind, path.suffix.lower().removeprefix("."), paper)) for kind, path in asked]
-
-
-def _target_fault(path: Path, endings: tuple[str, ...], taken: set[str]) -> str | None:
-    if endings and path.suffix.lower() not in endings:
-        return f"wanted a name that ends in {' or '.join(endings)}"
-    if not path.parent.is_dir():
-        return f"there is no folder {path.parent}; make it first"
-    if path.exists() and not path.is_file():
-        what = "a folder" if path.is_dir() else "no ordinary file"
-        return f"this is {what}; wanted a file's name"
-    if os.path.realpath(path) in taken:
-        return "this file is read or written for something else too; choose another name"
-    return None
-
-
-def _renderer(kind: str, ending: str, paper: str) -> Render:
-    def sheet(plan: Plan, yard: Yard) -> Rendering:
-        from scheduler.sheet.page import page_content
-        from scheduler.sheet.pageprint import page_warnings, render_page
-        from scheduler.sheet.pagetext import render_text
-
-        content = page_content(plan, yard)
-        if ending == "txt":
-            return render_text(content).encode(), []
-        return render_page(content, ending, paper), page_warnings(content)  # type: ignore[arg-type]
-
-    def calendar(plan: Plan, yard: Yard) -> Rendering:
-        from scheduler.sheet.calendar import render_calendar
-
-        return render_calendar(plan, yard), []
-
-    def chart(plan: Plan, yard: Yard) -> Rendering:
-        from scheduler.sheet.chart import render_chart
-
-        return render_chart(plan, yard, ending), []  # type: ignore[arg-type]
-
-    def plan_json(plan: Plan, yard: Yard) -> Rendering:
-        from scheduler.planning.planjson import render_plan_json
-
-        return render_plan_json(plan, yard).encode(), []
-
-    return {"sheet": sheet, "calendar": calendar, "chart": chart, "json": plan_json}[kind]
 
 
 def check_replayed(made: Plan, yard: Yard) -> None:

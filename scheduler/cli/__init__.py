@@ -1,0 +1,1 @@
+"""The command line; the only part that talks to typer and reads the clock."""

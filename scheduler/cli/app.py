@@ -1,0 +1,77 @@
+"""The command ``sunroster``: reads the clock, calls, prints and writes; nothing is worked out here."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+from typing import Annotated, NoReturn
+
+import typer
+
+from scheduler import __version__
+from scheduler.cli.new import new
+from scheduler.cli.plan import plan
+from scheduler.cli.telling import STOPPED, asked_to_stop
+
+app = typer.Typer(
+    name="sunroster",
+    no_args_is_help=True,
+    add_completion=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help=(
+        "Which battery machines to plug in, when and at which outlet, at a yard that lives on its own sun.\n\n"
+        "Start with `sunroster new my-yard.toml`, put your own figures in, then `sunroster plan my-yard.toml`.\n\n"
+        "Exit codes: 0 done, 1 a fault of the program, 2 flags that do not go together, 3 a file that cannot be "
+        "used, 5 the replay refused the plan, 6 a file could not be written, 130 Ctrl-C."
+    ),
+)
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"sunroster {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _about(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Show the version and stop.", is_eager=True, callback=_show_version),
+    ] = False,
+) -> None:
+    """Take what stands before the command's name."""
+
+
+for _command in (plan, new):
+    app.command()(_command)
+
+
+def main() -> None:
+    """Run the command; text that a terminal's code page cannot show must not end in an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, _stop)
+    try:
+        app(prog_name="sunroster")
+    except SystemExit as end:
+        if end.code == STOPPED or threading.active_count() > 1:
+            _leave_at_once(end.code)
+        raise
+
+
+def _stop(signum: int, frame: object) -> NoReturn:
+    asked_to_stop.set()
+    raise KeyboardInterrupt
+
+
+def _leave_at_once(code: object) -> NoReturn:
+    """End without a solver that is still at work: it listens to nobody, and an orderly end would crash on it."""
+    for stream in (sys.stdout, sys.stderr):
+        stream.flush()
+    os._exit(code if isinstance(code, int) else int(code is not None))

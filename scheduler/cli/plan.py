@@ -1,0 +1,123 @@
+"""The command ``sunroster plan``: the main job."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from scheduler.cli.telling import errors_told, progress, tell_beside
+
+if TYPE_CHECKING:
+    from scheduler.planning.record import Plan
+    from scheduler.yard.models import Yard
+
+
+def plan(
+    fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML); `sunroster new` makes one.")],
+    weather: Annotated[
+        Path | None,
+        typer.Option(
+            "--weather",
+            help="Forecast (CSV) or typical year (TMY3, TMY2, EPW, PVGIS). Without it: the fleet file's typical_year.",
+        ),
+    ] = None,
+    start: Annotated[
+        str | None,
+        typer.Option(
+            "--from",
+            help='When the plan begins, on the site\'s clock: "2027-06-09 06:00", or "06:00" for today. '
+            "Without it: the next full step.",
+        ),
+    ] = None,
+    here: Annotated[
+        bool, typer.Option("--here", help="Somebody stands there at the start and can change plugs.")
+    ] = False,
+    hours: Annotated[
+        float | None,
+        typer.Option(
+            "--hours",
+            min=0.25,
+            max=168,
+            help="Length of the plan. Without it: to the last need within 48 h, at least 24.",
+        ),
+    ] = None,
+    step: Annotated[
+        int | None,
+        typer.Option(
+            "--step", help="60, 30 or 15 minutes. Without it: the longest on which everything falls."
+        ),
+    ] = None,
+    bank: Annotated[
+        float | None,
+        typer.Option("--bank", min=0, max=100, help="What the bank shows at the start, in percent."),
+    ] = None,
+    charge: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--charge", help='What a machine shows at the start: "cart=40". Give it once for each machine.'
+        ),
+    ] = None,
+    sheet: Annotated[
+        Path | None, typer.Option("--sheet", help="Write the page for the door: .pdf, .png, .svg or .txt.")
+    ] = None,
+    paper: Annotated[str, typer.Option("--paper", help="Paper of the page: a4 or us-letter.")] = "a4",
+    calendar: Annotated[
+        Path | None, typer.Option("--calendar", help="Write the visits for a phone's calendar: .ics.")
+    ] = None,
+    chart: Annotated[
+        Path | None, typer.Option("--chart", help="Write a chart of power, bank and charge: .png or .svg.")
+    ] = None,
+    json: Annotated[
+        Path | None, typer.Option("--json", help="Write the plan for other programs (sunroster.plan/1).")
+    ] = None,
+) -> None:
+    """Plan which machine to plug in when and where, prove it by a replay, and show it.
+
+    Nobody has to believe it blindly: the bank stays above its reserve even if the sun is dull, nine days in ten
+    are sunnier than that, and a replay of the physics has confirmed the plan before it is shown.
+
+    Example: sunroster plan my-yard.toml --bank 62 --charge "cart=40" --sheet door.pdf
+    """
+    with errors_told():
+        from scheduler.commands.outputs import outputs_of
+        from scheduler.commands.plan import PlanRequest, check_replayed, plan_yard, read_yard_as_found
+        from scheduler.writing import write_whole
+
+        request = PlanRequest(
+            fleet=fleet,
+            now=dt.datetime.now(dt.UTC),
+            weather=weather,
+            start=start,
+            here=here,
+            hours=hours,
+            step_minutes=step,
+            bank_pct=bank,
+            charges=tuple(charge or ()),
+        )
+        targets = {"sheet": sheet, "calendar": calendar, "chart": chart, "json": json}
+        outputs = outputs_of(targets, paper, inputs=(fleet, weather))
+        yard = read_yard_as_found(request)
+        with progress() as tell:
+            made = plan_yard(yard, request, tell)
+            check_replayed(made, yard)
+            rendered = {path: render(made, yard) for path, render in outputs}
+        shown = _drawn(made, yard)
+        write_whole({path: content for path, (content, _) in rendered.items()})
+        typer.echo(shown)
+        for path, (_, warnings) in rendered.items():
+            tell_beside(f"written: {path}", *(f"note: {warning}" for warning in warnings))
+
+
+def _drawn(made: Plan, yard: Yard) -> str:
+    """Draw the screen, ready to print; drawn before a file is written, so that a fault leaves nothing behind."""
+    from rich.console import Console
+
+    from scheduler.sheet.screen import render_plan
+
+    console = Console(highlight=False)
+    with console.capture() as capture:
+        console.print(render_plan(made, yard, console.width))
+    return "\n".join(line.rstrip() for line in capture.get().rstrip("\n").split("\n"))
