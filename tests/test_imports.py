@@ -53,7 +53,7 @@ KEPT_TO = {
 
 #: Endings that say what a number is counted in; as a name of their own too.
 UNITS = {
-    "wh", "kwh", "w", "panel_w", "h", "hours", "hours_per_day", "s", "seconds", "minutes", "pct", "fraction",
+    "wh", "kwh", "w", "panel_w", "h", "days", "hours", "hours_per_day", "s", "seconds", "minutes", "pct", "fraction",
     "efficiency", "deg", "latitude", "longitude", "m", "c", "per_c", "a", "awg", "mm2", "ah", "v", "volts", "watts",
     "km", "miles", "wh_per_km", "wh_per_mile", "wh_m2", "w_m2", "m_s", "steps",
 }  # fmt: skip
@@ -76,6 +76,8 @@ UNITLESS = {
     "scheduler.planning.stages.Stage.told_by": "from what is minimised to what is told",
     "scheduler.planning.stages.Weights.met": "a weight",
     "scheduler.planning.stages.Weights.changes": "a weight",
+    "scheduler.studies.worstmonth.Step.value": "in the unit beside it",
+    "scheduler.studies.worstmonth.WorstMonth.array_ratio": "a ratio of energies",
     "scheduler.sheet.strip.Run.start": "a fraction of the strip",
     "scheduler.sheet.strip.Run.end": "a fraction of the strip",
     "scheduler.sheet.strip.Mark.at": "a fraction of the strip",
