@@ -145,7 +145,7 @@ def solve_highs(problem: pulp.LpProblem, limit_s: float) -> Solution:
         import highspy
         import pulp
 
-        _say_banner_to_nobody()
+        say_banner_to_nobody()
         solver = pulp.HiGHS(msg=False, gapRel=0.0, threads=1, timeLimit=limit_s)
         solver.createAndConfigureSolver(problem)
         highs = problem.solverModel
@@ -170,7 +170,7 @@ def solve_highs(problem: pulp.LpProblem, limit_s: float) -> Solution:
 
 
 @functools.cache
-def _say_banner_to_nobody() -> None:
+def say_banner_to_nobody() -> None:
     """HiGHS greets on standard output, once a process, whatever its options say; machine output goes there."""
     import highspy
 
@@ -268,7 +268,7 @@ def price_relaxation(problem: pulp.LpProblem, limit_s: float) -> Prices | None:
         import highspy
         import pulp
 
-        _say_banner_to_nobody()
+        say_banner_to_nobody()
         solver = pulp.HiGHS(mip=False, msg=False, threads=1, timeLimit=limit_s)
         solver.createAndConfigureSolver(problem)
         solver.buildSolverModel(problem)
