@@ -1,0 +1,97 @@
+"""What the forecast of the evening before would have said of a day whose sun is known.
+
+The error model, stated: a forecast names how clear the next day will be (the likely sun) and, by the spread that the
+program gives to forecasts, a dull and a bright sun that 9 days and 1 day in 10 are sunnier than. Where a day falls
+within its own forecast is drawn: a standard normal number `z`, for which the dull sun stands at ``z = -1.28``, the
+likely at 0 and the bright at 1.28, in straight lines between and beyond. The forecast is the one in which the day
+that came lies at its `z`. So over many draws 1 day in 10 is duller than its dull sun and 1 in 10 brighter than its
+bright one, whatever the spread, as far as forecasts reach: none is duller than the year's dullest day or clearer
+than its clearest. Days are drawn one by one: a bad forecast says nothing about the next.
+
+The temperature is forecast without error.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from scheduler.sun.spread import default_bright_w_m2, default_dull_w_m2
+from scheduler.timegrid import FloatArray
+
+#: Standard normal number that 1 day in 10 falls short of, turned positive.
+TENTH_Z = 1.2815515655446004
+
+_HALVINGS = 40
+
+
+class Spread(Protocol):
+    """How far the dull and the bright sun lie from a forecast; neither may fall as the likely sun rises."""
+
+    def dull_fraction(self, likely_fraction: FloatArray) -> FloatArray:
+        """Clearness that 9 days in 10 with this forecast exceed."""
+        ...
+
+    def bright_fraction(self, likely_fraction: FloatArray) -> FloatArray:
+        """Clearness that 1 day in 10 with this forecast exceeds."""
+        ...
+
+
+class DefaultSpread:
+    """The spread that the program gives to a forecast without one."""
+
+    def dull_fraction(self, likely_fraction: FloatArray) -> FloatArray:
+        """Clearness that 9 days in 10 with this forecast exceed."""
+        return default_dull_w_m2(likely_fraction, np.ones_like(likely_fraction))
+
+    def bright_fraction(self, likely_fraction: FloatArray) -> FloatArray:
+        """Clearness that 1 day in 10 with this forecast exceeds."""
+        return default_bright_w_m2(likely_fraction, np.ones_like(likely_fraction))
+
+
+@dataclass(frozen=True)
+class ClearnessForecast:
+    """Clearness of each day as forecast the evening before, arrays of shape (n_days,)."""
+
+    dull_fraction: FloatArray
+    likely_fraction: FloatArray
+    bright_fraction: FloatArray
+
+
+def forecast_clearness(
+    true_fraction: FloatArray, among_fraction: FloatArray, spread: Spread, random: np.random.Generator
+) -> ClearnessForecast:
+    """Draw what the forecasts would have said.
+
+    Parameters
+    ----------
+    true_fraction : ndarray, shape (n_days,)
+        Clearness of the days that came.
+    among_fraction : ndarray
+        Clearness of all days of the year: no forecast goes beyond them.
+    spread : Spread
+    random : Generator
+        One normal number a day is drawn, whatever the days are.
+    """
+    z = random.standard_normal(len(true_fraction))
+    low = np.full(len(true_fraction), float(among_fraction.min()))
+    high = np.full(len(true_fraction), float(among_fraction.max()))
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        too_low = day_at(middle, z, spread) < true_fraction
+        low, high = np.where(too_low, middle, low), np.where(too_low, high, middle)
+    likely = 0.5 * (low + high)
+    return ClearnessForecast(
+        np.minimum(spread.dull_fraction(likely), likely),
+        likely,
+        np.maximum(spread.bright_fraction(likely), likely),
+    )
+
+
+def day_at(likely_fraction: FloatArray, z: FloatArray, spread: Spread) -> FloatArray:
+    """Clearness of a day that lies at `z` within its forecast."""
+    down = likely_fraction - spread.dull_fraction(likely_fraction)
+    up = spread.bright_fraction(likely_fraction) - likely_fraction
+    return likely_fraction + z / TENTH_Z * np.where(z < 0.0, down, up)
