@@ -44,6 +44,8 @@ KEPT_TO = {
     "pulp": "planning",
     "highspy": "planning",
     "pvlib": "sun",
+    "requests": "sun",
+    "urllib3": "sun",
     "typer": "cli",
     "typst": "sheet",
     "matplotlib": "sheet",
@@ -61,6 +63,11 @@ UNITS = {
 #: Numbers that have no unit, or that of what they belong to, and what they are.
 UNITLESS = {
     "scheduler.charging.curve.ChargeCurve.taper_from": "a fraction, named as in the fleet file",
+    "scheduler.planning.linear.LinearModel.lower": "in the units of the columns",
+    "scheduler.planning.linear.LinearModel.upper": "in the units of the columns",
+    "scheduler.planning.linear.LinearModel.row_lower": "in the units of the rows",
+    "scheduler.planning.linear.LinearModel.row_upper": "in the units of the rows",
+    "scheduler.planning.linear.LinearModel.factors": "rows' units over columns' units",
     "scheduler.planning.parts.Grown.bound": "in the unit of the aim",
     "scheduler.planning.parts.Grown.costs": "in the unit of the aim",
     "scheduler.planning.record.Aim.value": "in the unit of the aim",
