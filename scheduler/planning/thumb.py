@@ -25,7 +25,7 @@ Order = Callable[[int], tuple[float, ...]]  #: what a machine is sorted by; the 
 
 
 @dataclass
-class _Day:
+class HandsDay:
     """The yard as the hand finds it, step by step."""
 
     yard: Yard
@@ -40,7 +40,7 @@ class _Day:
     ac_off_h: float = 0.0
 
     @classmethod
-    def begun(cls, yard: Yard, agenda: Agenda, suns: ThreeSuns, duty: DutyRun) -> _Day:
+    def begun(cls, yard: Yard, agenda: Agenda, suns: ThreeSuns, duty: DutyRun) -> HandsDay:
         """Return the yard as the plan begins."""
         return cls(
             yard,
@@ -63,42 +63,47 @@ class _Day:
         return PRIORITIES.index(ahead[0].priority), ahead[0].edge
 
 
+def _in_turn(day: HandsDay, edge: int) -> Order:
+    return lambda number: (number,)
+
+
+def _by_deadline(day: HandsDay, edge: int) -> Order:
+    return lambda number: (day.next_need(number, edge)[1], number)
+
+
+def _by_class(day: HandsDay, edge: int) -> Order:
+    return lambda number: (*day.next_need(number, edge), number)
+
+
+#: The rules by name: in which order a hand at a visit would have machines plugged in.
+RULES: dict[str, Callable[[HandsDay, int], Order]] = {
+    "all in turn": _in_turn,
+    "earliest deadline first": _by_deadline,
+    "priority first": _by_class,
+}
+
+
 def compare_rules_of_thumb(
     yard: Yard, agenda: Agenda, suns: ThreeSuns, duty: DutyRun
 ) -> tuple[RuleOfThumb, ...]:
     """Needs met by class if the hand went all in turn, by the earliest deadline, or by class."""
-
-    def in_turn(day: _Day, edge: int) -> Order:
-        return lambda number: (number,)
-
-    def by_deadline(day: _Day, edge: int) -> Order:
-        return lambda number: (day.next_need(number, edge)[1], number)
-
-    def by_class(day: _Day, edge: int) -> Order:
-        return lambda number: (*day.next_need(number, edge), number)
-
     return tuple(
-        _live(name, _Day.begun(yard, agenda, suns, duty), order)
-        for name, order in (
-            ("all in turn", in_turn),
-            ("earliest deadline first", by_deadline),
-            ("priority first", by_class),
-        )
+        _live(name, HandsDay.begun(yard, agenda, suns, duty), order) for name, order in RULES.items()
     )
 
 
-def _live(name: str, day: _Day, order: Callable[[_Day, int], Order]) -> RuleOfThumb:
+def _live(name: str, day: HandsDay, order: Callable[[HandsDay, int], Order]) -> RuleOfThumb:
     n_steps = day.agenda.grid.n_steps
     for edge in range(n_steps + 1):
         _take_out(day, edge)
         if edge < n_steps:
             if edge in day.agenda.visits:
-                _change_plugs(day, edge, order(day, edge))
+                change_plugs(day, edge, order(day, edge))
             _run_step(day, edge)
     return RuleOfThumb(name, day.met, day.ac_off_h)
 
 
-def _take_out(day: _Day, edge: int) -> None:
+def _take_out(day: HandsDay, edge: int) -> None:
     for number, machine in enumerate(day.yard.machines):
         for need in day.agenda.needs[machine.name]:
             if need.edge == edge:
@@ -108,7 +113,7 @@ def _take_out(day: _Day, edge: int) -> None:
             day.outlet[number] = None
 
 
-def _change_plugs(day: _Day, step: int, order: Order) -> None:
+def change_plugs(day: HandsDay, step: int, order: Order) -> None:
     """Pull what is full or may not charge now; fill free outlets in order, as far as the inverter stands it."""
     for number in range(len(day.yard.machines)):
         if day.outlet[number] is not None and not _wants(day, number, step):
@@ -135,18 +140,18 @@ def _bearable_w(outlet: Outlet) -> float:
     return min(outlet.limit_w, outlet.continuous_w)
 
 
-def _wants(day: _Day, number: int, step: int) -> bool:
+def _wants(day: HandsDay, number: int, step: int) -> bool:
     machine = day.yard.machines[number]
     present = not day.agenda.away[machine.name][step]
     return present and day.charge_wh[number] < machine.capacity_wh and _in_window(day, machine, step)
 
 
-def _in_window(day: _Day, machine: Machine, step: int) -> bool:
+def _in_window(day: HandsDay, machine: Machine, step: int) -> bool:
     low, high = machine.charge_temp_c
     return bool(low <= day.suns.shed_temp_c[step] <= high)
 
 
-def _inverter_stands(day: _Day, step: int) -> bool:
+def _inverter_stands(day: HandsDay, step: int) -> bool:
     """R5, with every motor of the house taken to run: the hand does not know when it starts."""
     plugged = sum(
         machine.charger_w
@@ -160,7 +165,7 @@ def _inverter_stands(day: _Day, step: int) -> bool:
     return bool(running[0] <= inverter.continuous_w and starting[0] <= inverter.surge_limit_w)
 
 
-def _run_step(day: _Day, step: int) -> None:
+def _run_step(day: HandsDay, step: int) -> None:
     """Charge for a step; where that takes the bank below its reserve, AC stops for the step."""
     charged = [_charged_wh(day, number, step) for number in range(len(day.yard.machines))]
     level = _level_after(day, step, charged, ac_on=True)
@@ -174,14 +179,14 @@ def _run_step(day: _Day, step: int) -> None:
     day.charge_wh, day.level_wh = charged, level
 
 
-def _charged_wh(day: _Day, number: int, step: int) -> float:
+def _charged_wh(day: HandsDay, number: int, step: int) -> float:
     machine = day.yard.machines[number]
     if day.outlet[number] is None or not _in_window(day, machine, step):
         return day.charge_wh[number]
     return float(day.curves[number].charge_after_wh(day.charge_wh[number], day.agenda.grid.step_h))
 
 
-def _level_after(day: _Day, step: int, charged: list[float], ac_on: bool) -> float:
+def _level_after(day: HandsDay, step: int, charged: list[float], ac_on: bool) -> float:
     drawn = {"ac": 0.0, "dc": 0.0}
     for machine, after, before in zip(day.yard.machines, charged, day.charge_wh, strict=True):
         drawn[machine.supply] += (after - before) / machine.charger_efficiency / day.agenda.grid.step_h
