@@ -7,6 +7,7 @@
     ├── InputError                    3   a file that cannot be used
     │   ├── FleetFileError            3   every mistake of the fleet file, told in one go
     │   └── WeatherFileError          3   forecast or typical year
+    ├── FetchError                    3   no forecast could be fetched; whoever asked goes on to the next best
     ├── ReplayRefused                 5   the replay found a violation; the case is saved, no plan is shown
     └── OutputError                   6   a file could not be written
 
@@ -56,6 +57,16 @@ class FleetFileError(InputError):
 
 class WeatherFileError(InputError):
     """Mistakes in a forecast or typical-year file."""
+
+
+class FetchError(SunrosterError):
+    """No forecast could be fetched; `saved` is one fetched earlier that still serves, if there is any."""
+
+    exit_code = 3
+
+    def __init__(self, message: str, saved: Path | None = None) -> None:
+        super().__init__(message)
+        self.saved = saved
 
 
 class ReplayRefused(SunrosterError):

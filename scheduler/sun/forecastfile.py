@@ -88,6 +88,18 @@ def read_forecast(path: Path, text: str, site: Site) -> Forecast:
     return forecast
 
 
+def comments_of(text: str) -> dict[str, str]:
+    """Return what the comment lines of a forecast file say, by key: ``# source: a weather service``."""
+    comments = (line.strip().strip('",;').removeprefix("#") for line in text.splitlines() if _is_comment(line))
+    told = (comment.partition(":") for comment in comments)
+    return {key.strip(): value.strip() for key, colon, value in told if colon}
+
+
+def _is_comment(line: str) -> bool:
+    """A spreadsheet puts quotes around a comment that holds its delimiter."""
+    return line.lstrip().lstrip('"').startswith("#")
+
+
 def _shortened(problems: list[str]) -> list[str]:
     left = len(problems) - SHOWN_PROBLEMS
     return [*problems[:SHOWN_PROBLEMS], f"and {left} more"] if left > 0 else problems
@@ -102,8 +114,10 @@ def _night_problem(rows: list[int]) -> str:
 
 
 def _read_rows(text: str, zone: ZoneInfo) -> _Reading:
-    delimiter = max(",;\t", key=text.lstrip().partition("\n")[0].count)
-    records = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    # Comments are blanked, not cut: rows keep the numbers that a spreadsheet shows.
+    uncommented = "".join("\n" if _is_comment(line) else line for line in text.splitlines(keepends=True))
+    delimiter = max(",;\t", key=uncommented.lstrip().partition("\n")[0].count)
+    records = csv.reader(io.StringIO(uncommented, newline=""), delimiter=delimiter)
     # A spreadsheet numbers blank lines too, so they are counted before they are passed over.
     numbered = ((number, [cell.strip() for cell in cells]) for number, cells in enumerate(records, 1))
     filled = ((number, cells) for number, cells in numbered if any(cells))

@@ -78,6 +78,20 @@ def test_blank_lines_and_blanks_around_values_do_not_matter():
     )
 
 
+@pytest.mark.parametrize("delimiter", [",", ";"])
+def test_comment_lines_are_passed_over_wherever_they_stand_and_counted(delimiter):
+    above = '# source: a "weather, service", one;two;three\n"# by hand, later:",,\n'
+    remarked = above + GOOD.replace("23\n", "23\n # noon\n")
+    text = remarked.replace(",", delimiter) if delimiter == ";" else remarked
+    assert read(text).table.equals(read(GOOD).table)
+    assert only_problem(text.replace("780", "hot")).startswith("row 7: ghi_w_m2: 'hot'")
+
+
+def test_what_comment_lines_say_can_be_asked_for_by_key():
+    text = "# source: a service, https://weather.example/?a=1\n#note:kept\n# a remark\n" + GOOD
+    assert forecastfile.comments_of(text) == {"source": "a service, https://weather.example/?a=1", "note": "kept"}
+
+
 def test_hours_of_a_half_hour_zone_keep_their_half_hour():
     forecast = read(hours_at("06-09T11:00", "06-09T12:00"), KOLKATA)
     assert forecast.begins == dt.datetime(2027, 6, 9, 5, 30, tzinfo=dt.UTC)
