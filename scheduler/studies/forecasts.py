@@ -24,6 +24,9 @@ from scheduler.timegrid import FloatArray
 #: Standard normal number that 1 day in 10 falls short of, turned positive.
 TENTH_Z = 1.2815515655446004
 
+#: The spread is read off a ladder of so many forecasts, in straight lines between them.
+_N_RUNGS = 401
+
 _HALVINGS = 40
 
 
@@ -39,6 +42,7 @@ class Spread(Protocol):
         ...
 
 
+@dataclass(frozen=True)
 class DefaultSpread:
     """The spread that the program gives to a forecast without one."""
 
@@ -76,22 +80,13 @@ def forecast_clearness(
         One normal number a day is drawn, whatever the days are.
     """
     z = random.standard_normal(len(true_fraction))
-    low = np.full(len(true_fraction), float(among_fraction.min()))
-    high = np.full(len(true_fraction), float(among_fraction.max()))
+    rungs = np.linspace(float(among_fraction.min()), float(among_fraction.max()), _N_RUNGS)
+    dull, bright = np.minimum(spread.dull_fraction(rungs), rungs), np.maximum(spread.bright_fraction(rungs), rungs)
+    low, high = np.full(len(z), rungs[0]), np.full(len(z), rungs[-1])
     for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        too_low = day_at(middle, z, spread) < true_fraction
-        low, high = np.where(too_low, middle, low), np.where(too_low, high, middle)
+        likely = 0.5 * (low + high)
+        end = np.where(z < 0.0, np.interp(likely, rungs, dull), np.interp(likely, rungs, bright))
+        too_low = likely + np.abs(z) / TENTH_Z * (end - likely) < true_fraction
+        low, high = np.where(too_low, likely, low), np.where(too_low, high, likely)
     likely = 0.5 * (low + high)
-    return ClearnessForecast(
-        np.minimum(spread.dull_fraction(likely), likely),
-        likely,
-        np.maximum(spread.bright_fraction(likely), likely),
-    )
-
-
-def day_at(likely_fraction: FloatArray, z: FloatArray, spread: Spread) -> FloatArray:
-    """Clearness of a day that lies at `z` within its forecast."""
-    down = likely_fraction - spread.dull_fraction(likely_fraction)
-    up = spread.bright_fraction(likely_fraction) - likely_fraction
-    return likely_fraction + z / TENTH_Z * np.where(z < 0.0, down, up)
+    return ClearnessForecast(np.interp(likely, rungs, dull), likely, np.interp(likely, rungs, bright))

@@ -75,6 +75,7 @@ class Tally:
     machines_wh: list[float]
     work_wh: list[float]
     lowest_wh: float
+    hours: float = 0.0
     sun_wh: float = 0.0
     curtailed_wh: float = 0.0
     inverter_loss_wh: float = 0.0
@@ -86,6 +87,7 @@ class Tally:
     below_reserve_h: float = 0.0
     ac_off_h: float = 0.0
     outside_window_h: float = 0.0
+    misplugged_h: float = 0.0
     lines_followed: int = 0
     lines_spared: int = 0
     unproven_plans: int = 0
@@ -177,7 +179,8 @@ class Life:
         for number, load_wh in enumerate(house_wh):
             tally.house_wh[number] += load_wh
         tally.inverter_loss_wh += from_bank_wh - ac_wh
-        tally.outside_window_h += step_h if self._is_outside(step) else 0.0
+        tally.hours += step_h
+        self._count_outside(state, tally, step)
         self._settle_bank(state, tally, sun_wh, from_bank_wh + (dc_wh if dc_on else 0.0))
         return ac_on
 
@@ -189,12 +192,16 @@ class Life:
             return charge_wh
         return float(self.curves[number].charge_after_wh(charge_wh, self.agenda.grid.step_h))
 
-    def _is_outside(self, step: int) -> bool:
-        """R8: whether a battery that does not protect itself may not be charged."""
-        temp_c = float(self.shed_temp_c[step])
-        return any(
-            not machine.self_protecting and not in_window(machine, temp_c) for machine in self.yard.machines
-        )
+    def _count_outside(self, state: YardState, tally: Tally, step: int) -> None:
+        """R8: count the hours in which batteries that do not protect themselves may not be charged."""
+        temp_c, step_h = float(self.shed_temp_c[step]), self.agenda.grid.step_h
+        outside = [
+            number
+            for number, machine in enumerate(self.yard.machines)
+            if not machine.self_protecting and not in_window(machine, temp_c)
+        ]
+        tally.outside_window_h += step_h if outside else 0.0
+        tally.misplugged_h += step_h * sum(state.is_on(number, step) for number in outside)
 
     def _inverter_takes_wh(self, ac_wh: float) -> float:
         """R5: what AC costs on the bank's side, idle draw among it."""

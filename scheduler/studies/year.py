@@ -16,7 +16,7 @@ from scheduler.studies.forecasts import DefaultSpread, Spread
 from scheduler.studies.keepers import Keeper, PlanningKeeper
 from scheduler.studies.living import Life, Tally, YardState
 from scheduler.studies.typicalsuns import TypicalSuns, prepare_suns
-from scheduler.studies.yearagenda import YearAgenda, build_year_agenda, weekly_yard
+from scheduler.studies.yearagenda import YearAgenda, build_year_agenda, duties_between, weekly_yard
 from scheduler.studies.yearrecord import DayLived, Readiness, YearLived
 from scheduler.studies.yearsky import YearSky, draw_sky
 from scheduler.sun.typicalyear import TypicalYear
@@ -53,7 +53,7 @@ class YearSettings:
     number: int = 0
     first_day: dt.date = dt.date(2027, 1, 1)
     n_days: int = 365
-    ahead_h: float = 36.0
+    ahead_h: float = 48.0
     aim_limit_s: float = 10.0
     step_minutes: int | None = None
 
@@ -157,7 +157,8 @@ class YearWalk:
             state = YardState.of(yard)
             at = Bookmark(0, state, Tally.begun(yard, state.level_wh), ())
             self._life.take_out(at.state, at.tally, 0)
-        self._edge, self._state, self._tally, self._days = at.edge, at.state, at.tally, list(at.days)
+        self._edge, self._days = at.edge, list(at.days)
+        self._state, self._tally = deepcopy((at.state, at.tally))
         self._planned_before_s = at.planning_s
 
     @classmethod
@@ -195,6 +196,12 @@ class YearWalk:
             if self._life.run_step(self._state, self._tally, step, running):
                 self._count_duties(step, running)
             self._turn_to(step + 1)
+        still_open = {
+            (window.load, window.first) for window in duties_between(self.prepared.agenda.whole, end, end + 1)
+        }
+        self._state.already_run = {
+            key: steps for key, steps in self._state.already_run.items() if key in still_open
+        }
         self._edge = end
 
     def bookmark(self) -> Bookmark:
@@ -265,8 +272,6 @@ class YearWalk:
                 if window is not None:
                     key = (window.load, window.first)
                     already_run[key] = already_run.get(key, 0) + 1
-                    if step + 1 == window.last:
-                        del already_run[key]
 
 
 def _midnights(prepared: PreparedYear) -> dict[int, int]:

@@ -39,6 +39,8 @@ class DayLived:
     date : date
     typical_day : int
         Which day of the typical year's weather it had, 0 for 1 January.
+    hours : float
+        That it has: 23 or 25 where the clocks change.
     sun_wh : float
         What the arrays could give [Wh].
     dull_wh, likely_wh, bright_wh : float
@@ -68,6 +70,9 @@ class DayLived:
         without AC [h].
     outside_window_h : float
         Hours in which the shed was too cold or too hot for a battery that does not protect itself [h] (R8).
+    misplugged_h : float
+        Machine-hours in an outlet that was on while it was too cold or too hot for the battery, which does not
+        protect itself: what no plan does (R8) and rules of thumb do [h].
     lines_followed, lines_spared : int
         How often an "if it shows at least" let a machine be plugged in, and an "if it shows less" kept one out.
     unproven_plans : int
@@ -77,6 +82,7 @@ class DayLived:
 
     date: dt.date
     typical_day: int
+    hours: float
     sun_wh: float
     dull_wh: float
     likely_wh: float
@@ -97,6 +103,7 @@ class DayLived:
     below_reserve_h: float
     ac_off_h: float
     outside_window_h: float
+    misplugged_h: float
     lines_followed: int
     lines_spared: int
     unproven_plans: int
