@@ -87,6 +87,22 @@ class Grid:
         """Mean power of each step from its energy [W]."""
         return energy_wh / self.step_h
 
+    def fraction_between(self, first_minute: int, last_minute: int) -> FloatArray:
+        """Fraction of each step that lies between two times of every local day, in minutes from its midnight.
+
+        The later one may lie beyond 24:00, for a window over midnight.
+        """
+        step_s = self.step.total_seconds()
+        starts_s = np.arange(self.n_steps) * step_s
+        inside_s = np.zeros(self.n_steps)
+        day, last_day = self.local(0).date() - dt.timedelta(days=1), self.local(self.n_steps).date()
+        while day <= last_day:
+            window = (moment_on_clock(day, minute, self.zone) for minute in (first_minute, last_minute))
+            first_s, last_s = ((edge - self.start).total_seconds() for edge in window)
+            inside_s += np.maximum(np.minimum(starts_s + step_s, last_s) - np.maximum(starts_s, first_s), 0.0)
+            day += dt.timedelta(days=1)
+        return inside_s / step_s
+
     def steps_in(self, hours: float) -> int:
         """Return the number of steps that `hours` take, rounded up."""
         return -int(-(hours * 60.0 - 1e-6) // self.step_minutes)

@@ -162,3 +162,10 @@ def test_a_moment_without_offset_is_the_sites_and_one_with_offset_is_itself() ->
     assert on_clock(naive, NEW_YORK) == utc("2027-06-09T11:30")
     assert on_clock(naive.replace(tzinfo=dt.UTC), NEW_YORK) == utc("2027-06-09T07:30")
     assert on_clock(naive, NEW_YORK).tzinfo is dt.UTC
+
+
+def test_a_window_over_midnight_reaches_into_the_day_before_the_grid_and_past_its_end() -> None:
+    # 21:30 to 01:15 of every day, on a grid from midnight to midnight of the site's clock.
+    grid = Grid(dt.datetime(2027, 6, 9, 4, tzinfo=dt.UTC), 60, 24, ZoneInfo("America/New_York"))
+    inside = grid.fraction_between(21 * 60 + 30, 25 * 60 + 15)
+    assert inside.tolist() == [1.0, 0.25, *[0.0] * 19, 0.5, 1.0, 1.0]

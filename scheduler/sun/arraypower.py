@@ -7,10 +7,11 @@ from functools import reduce
 
 import numpy as np
 
+from scheduler.sun.shading import beam_seen_fraction, clean_fraction, sky_seen_fraction, unshaded_fractions
 from scheduler.sun.skies import SunPath
-from scheduler.timegrid import FloatArray, Grid, moment_on_clock
+from scheduler.timegrid import FloatArray, Grid
 from scheduler.units import fraction_from_pct
-from scheduler.yard.models import Array, Mounting, Shade
+from scheduler.yard.models import Array, Mounting
 
 #: What the ground before the panels throws back: grass and soil, the usual assumption.
 ALBEDO = 0.2
@@ -38,6 +39,34 @@ class Air:
 
     temp_c: FloatArray
     wind_m_s: FloatArray
+
+
+@dataclass(frozen=True)
+class PlaneLight:
+    """Step means of what falls on a plane [W/m2].
+
+    Attributes
+    ----------
+    beam_w_m2 : ndarray
+        From the sun's own direction, the bright ring around it included.
+    sky_w_m2 : ndarray
+        From the rest of the sky, taken as equally bright everywhere.
+    ground_w_m2 : ndarray
+        Thrown back by the ground.
+    """
+
+    beam_w_m2: FloatArray
+    sky_w_m2: FloatArray
+    ground_w_m2: FloatArray
+
+    @property
+    def total_w_m2(self) -> FloatArray:
+        """All of it together [W/m2]."""
+        return self.beam_w_m2 + self.sky_w_m2 + self.ground_w_m2
+
+    def times(self, beam: FloatArray, sky: FloatArray | float, ground: FloatArray | float) -> PlaneLight:
+        """Return what is left when each part is multiplied by a fraction."""
+        return PlaneLight(self.beam_w_m2 * beam, self.sky_w_m2 * sky, self.ground_w_m2 * ground)
 
 
 def complete_radiation(
@@ -93,10 +122,10 @@ def _find_direct(sun: SunPath, ghi_w_m2: FloatArray, dhi_w_m2: FloatArray) -> Ra
     return Radiation(ghi_w_m2, np.where(sensible, dni_w_m2, 0.0), np.where(sensible, dhi_w_m2, ghi_w_m2))
 
 
-def plane_irradiance_w_m2(tilt_deg: float, azimuth_deg: float, sun: SunPath, sky: Radiation) -> FloatArray:
-    """Irradiance on a tilted plane by Hay and Davies [W/m2].
+def plane_light(tilt_deg: float, azimuth_deg: float, sun: SunPath, sky: Radiation) -> PlaneLight:
+    """Light on a tilted plane by Hay and Davies, in its parts.
 
-    Never more than outside the atmosphere facing the sun: the model's ratio of beam on plane and level
+    Together never more than outside the atmosphere facing the sun: the model's ratio of beam on plane and level
     grows without bound as the sun sets.
 
     References
@@ -116,9 +145,22 @@ def plane_irradiance_w_m2(tilt_deg: float, azimuth_deg: float, sun: SunPath, sky
         dni_extra=sun.extra_normal_w_m2,
         albedo=ALBEDO,
         model="haydavies",
+        diffuse_components=True,
     )
-    plane_w_m2: FloatArray = np.minimum(parts["poa_global"], sun.extra_normal_w_m2)
-    return plane_w_m2
+    light = PlaneLight(
+        beam_w_m2=parts["poa_direct"] + parts["poa_circumsolar"],
+        sky_w_m2=parts["poa_isotropic"],
+        ground_w_m2=parts["poa_ground_diffuse"],
+    )
+    total_w_m2 = light.total_w_m2
+    too_much = total_w_m2 > sun.extra_normal_w_m2
+    most = np.divide(sun.extra_normal_w_m2, total_w_m2, out=np.ones_like(total_w_m2), where=too_much)
+    return light.times(most, most, most)
+
+
+def plane_irradiance_w_m2(tilt_deg: float, azimuth_deg: float, sun: SunPath, sky: Radiation) -> FloatArray:
+    """Irradiance on a tilted plane with nothing before it [W/m2]; see `plane_light`."""
+    return plane_light(tilt_deg, azimuth_deg, sun, sky).total_w_m2
 
 
 def cell_temp_c(mounting: Mounting, plane_w_m2: FloatArray, air: Air) -> FloatArray:
@@ -140,7 +182,7 @@ def cell_temp_c(mounting: Mounting, plane_w_m2: FloatArray, air: Air) -> FloatAr
 
 
 def dc_power_w(array: Array, plane_w_m2: FloatArray, cells_c: FloatArray) -> FloatArray:
-    """Power of the panels before shade and the controller [W].
+    """Power of the panels before the controller [W].
 
     Notes
     -----
@@ -157,24 +199,11 @@ def dc_power_w(array: Array, plane_w_m2: FloatArray, cells_c: FloatArray) -> Flo
     return np.maximum(lossless_w * (1.0 - array.loss_fraction), 0.0)
 
 
-def unshaded_fraction(shades: tuple[Shade, ...], grid: Grid) -> FloatArray:
-    """Return what the shade windows leave of each step's sun, in proportion where they touch part of it."""
-    kept = np.ones(grid.n_steps)
-    step_s = grid.step.total_seconds()
-    starts_s = np.arange(grid.n_steps) * step_s
-    days = sorted({grid.local(edge).date() for edge in range(grid.n_steps + 1)})
-    for shade in shades:
-        shaded_s = np.zeros(grid.n_steps)
-        for day in days:
-            window = (moment_on_clock(day, minute, grid.zone) - grid.start for minute in shade.between)
-            first_s, last_s = (edge.total_seconds() for edge in window)
-            shaded_s += np.maximum(np.minimum(starts_s + step_s, last_s) - np.maximum(starts_s, first_s), 0.0)
-        kept *= 1.0 - fraction_from_pct(shade.lost_pct) * shaded_s / step_s
-    return kept
-
-
 def array_power_w(array: Array, grid: Grid, sun: SunPath, sky: Radiation, air: Air) -> FloatArray:
     """Mean power of one array in each step, behind its charge controller [W] (R2).
+
+    A horizon takes the beam while the sun is behind it, and its part of the sky; passing shade and dirt take
+    their share of what is left.
 
     Parameters
     ----------
@@ -190,11 +219,18 @@ def array_power_w(array: Array, grid: Grid, sun: SunPath, sky: Radiation, air: A
     ValueError
         If anything in the weather is not a number.
     """
-    plane_w_m2 = plane_irradiance_w_m2(array.tilt_deg, array.azimuth_deg, sun, sky)
-    panels_w = dc_power_w(array, plane_w_m2, cell_temp_c(array.mounting, plane_w_m2, air))
+    light = plane_light(array.tilt_deg, array.azimuth_deg, sun, sky)
+    if array.horizon_deg:
+        sky_seen = sky_seen_fraction(array.tilt_deg, array.azimuth_deg, array.horizon_deg)
+        light = light.times(beam_seen_fraction(array.horizon_deg, sun), sky_seen, 1.0)
+    cells_c = cell_temp_c(array.mounting, light.total_w_m2, air)
+    # A passing shadow takes some panels and leaves the others as warm as they were; so does dirt.
+    kept = unshaded_fractions(array.shade, grid)
+    clean = clean_fraction(array.soiling_pct, grid)
+    used_w_m2 = light.times(kept.beam, kept.sky, kept.sky).total_w_m2 * clean
+    panels_w = dc_power_w(array, used_w_m2, cells_c)
     _check_finite(array.name, panels_w)
-    unclipped_w = panels_w * unshaded_fraction(array.shade, grid)
-    return unclipped_w if array.input_limit_w is None else np.minimum(unclipped_w, array.input_limit_w)
+    return panels_w if array.input_limit_w is None else np.minimum(panels_w, array.input_limit_w)
 
 
 def arrays_power_w(

@@ -51,6 +51,9 @@ NotNegative = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=
 Pct = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=100)]
 PctBelow100 = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, lt=100)]
 PositivePct = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=100)]
+#: A direction, clockwise from north, and how high something stands in it [deg].
+Bearing = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, lt=360)]
+Elevation = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, lt=90)]
 Switch = Annotated[bool, Field(strict=True)]
 Whole = Annotated[int, Field(strict=True, ge=1, le=10_000)]
 Text = Annotated[str, Field(strict=True), AfterValidator(_plain_text)]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Annotated, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
@@ -18,12 +19,15 @@ from scheduler.units import CONTINUOUS_FRACTION, fraction_from_pct
 from scheduler.yard.clock import WEEKDAYS, MinuteOfDay
 from scheduler.yard.figures import (
     PRIORITIES,
+    Bearing,
+    Elevation,
     Kind,
     Losses,
     Mounting,
     NotNegative,
     Number,
     Pct,
+    PctBelow100,
     Positive,
     PositivePct,
     Priority,
@@ -91,6 +95,7 @@ class Shade(Record):
 
     between: tuple[MinuteOfDay, MinuteOfDay]
     lost_pct: Pct
+    sky_lost_pct: Pct | None = None
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -111,6 +116,8 @@ class Array(Record):
     temp_coeff_pct_per_c: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-2, le=0)] = -0.40
     losses_pct: Losses = 14.08
     input_limit_w: Positive | None = None
+    soiling_pct: Annotated[tuple[PctBelow100, ...], Field(min_length=12, max_length=12)] | None = None
+    horizon_deg: Annotated[tuple[tuple[Bearing, Elevation], ...], Field(min_length=1)] | None = None
     shade: tuple[Shade, ...] = ()
     series: Whole | None = None
     parallel: Whole | None = None
@@ -123,6 +130,13 @@ class Array(Record):
     cable_awg: WireGauge | None = None
     cable_mm2: Positive | None = None
     cable_m: Positive | None = None
+
+    @model_validator(mode="after")
+    def _horizon_goes_round(self) -> Self:
+        azimuths = [azimuth for azimuth, _ in self.horizon_deg or ()]
+        if any(after <= before for before, after in pairwise(azimuths)):
+            refuse(["horizon_deg: wanted each azimuth larger than the one before, once round clockwise"])
+        return self
 
     @property
     def rated_w(self) -> float:

@@ -24,6 +24,8 @@ COLDEST_CHARGE_C, HOTTEST_CHARGE_C = -20.0, 50.0
 LEAST_BANK_WH, LEAST_PANEL_W = 100.0, 5.0
 LEAST_BATTERY_WH, MOST_BATTERY_WH = 5.0, 500_000.0
 
+_DIRT_WORDS = ("dirt", "soil", "dust", "pollen")
+
 _A_WINTER_AND_A_SUMMER_DAY = (
     dt.datetime(2027, 1, 15, 12, tzinfo=dt.UTC),
     dt.datetime(2027, 7, 15, 12, tzinfo=dt.UTC),
@@ -36,6 +38,7 @@ def yard_notes(yard: Yard) -> tuple[str, ...]:
         *_place_notes(yard.site),
         *_unit_notes(yard),
         *(note for array in yard.arrays for note in _array_notes(array, yard.site)),
+        *(note for array in yard.arrays for note in _dirt_notes(array)),
         *_visit_notes(yard),
         *(note for machine in yard.machines for note in _machine_notes(machine, yard)),
     )
@@ -75,6 +78,18 @@ def _array_notes(array: Array, site: Site) -> Iterator[str]:
             f"{array.name}: these panels look {looks}, away from the midday sun; azimuth_deg counts "
             f"clockwise from north, and {equator_deg:g} is {sunny}"
         )
+
+
+def _dirt_notes(array: Array) -> Iterator[str]:
+    """Dirt that the losses count already; their default does, with 2 percent."""
+    if array.soiling_pct is None:
+        return
+    if "losses_pct" not in array.model_fields_set:
+        yield f"{array.name}: soiling_pct comes on top of losses_pct, whose default counts 2 % dirt: set it to 12.33"
+    elif isinstance(array.losses_pct, dict):
+        dirt = [name for name in array.losses_pct if any(word in name.lower() for word in _DIRT_WORDS)]
+        if dirt:
+            yield f"{array.name}: is dirt counted twice, in soiling_pct and as {dirt[0]!r} in losses_pct?"
 
 
 def _visit_notes(yard: Yard) -> Iterator[str]:

@@ -17,7 +17,6 @@ from scheduler.sun.arraypower import (
     arrays_power_w,
     complete_radiation,
     plane_irradiance_w_m2,
-    unshaded_fraction,
 )
 from scheduler.sun.ongrid import step_middles
 from scheduler.sun.skies import SunPath, sun_path
@@ -234,35 +233,3 @@ def test_power_lies_between_nothing_and_what_cold_panels_can_give(
     power_w = array_power_w(roof, grid, sun, sky, mild(grid, temp_c))
     assert (power_w >= 0.0).all()
     assert (power_w <= 1.3 * roof.rated_w).all()
-
-
-# Shade
-
-
-def test_shade_on_part_of_a_step_counts_in_proportion():
-    kept = unshaded_fraction((Shade(between=("16:15", "18:00"), lost_pct=40.0),), DAY)
-    assert kept[15:19].tolist() == pytest.approx([1.0, 1.0 - 0.4 * 0.75, 0.6, 1.0])
-
-
-def test_shade_comes_back_every_day_and_windows_multiply():
-    two_days = Grid(DAY.start, 60, 48, ZONE)
-    shades = (Shade(between=("8:00", "9:00"), lost_pct=50.0), Shade(between=("0:00", "24:00"), lost_pct=10.0))
-    kept = unshaded_fraction(shades, two_days)
-    assert kept[[8, 32]].tolist() == pytest.approx([0.45, 0.45])
-    assert np.delete(kept, [8, 32]) == pytest.approx(0.9)
-
-
-@pytest.mark.parametrize(
-    "day", [dt.datetime(2027, 3, 14, 5, tzinfo=dt.UTC), dt.datetime(2027, 11, 7, 4, tzinfo=dt.UTC)]
-)
-def test_shade_keeps_to_the_clock_on_days_of_23_and_25_hours(day):
-    grid = Grid(day, 60, 23, ZONE)
-    kept = unshaded_fraction((Shade(between=("16:00", "17:00"), lost_pct=100.0),), grid)
-    (shaded,) = np.flatnonzero(kept == 0.0)
-    assert grid.local(int(shaded)).hour == 16
-
-
-def test_shade_that_began_before_the_grid_still_counts():
-    late = Grid(DAY.start + dt.timedelta(hours=12, minutes=30), 30, 4, ZONE)
-    kept = unshaded_fraction((Shade(between=("12:00", "13:00"), lost_pct=100.0),), late)
-    assert kept.tolist() == [0.0, 1.0, 1.0, 1.0]

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from scheduler.yard.fleetfile import read_yard
-from scheduler.yard.models import Yard
+from scheduler.yard.models import Array, Yard
 from scheduler.yard.notes import yard_notes
 
 FLEETS = Path(__file__).parents[2] / "fleets"
@@ -49,6 +49,21 @@ def test_a_clock_far_from_the_sun_hints_at_a_wrong_longitude(
 ) -> None:
     notes = yard_notes(changed("site", longitude=longitude, timezone=zone))
     assert [note.startswith(f"the clock of {zone} is ") for note in notes] == [True] * is_odd
+
+
+MONTHLY = (3.0,) * 12
+
+
+def test_dirt_month_by_month_is_not_counted_in_the_losses_too() -> None:
+    roof = DEMO.arrays[0]
+    twice = changed("arrays", soiling_pct=MONTHLY)
+    assert yard_notes(twice) == ("store roof: is dirt counted twice, in soiling_pct and as 'dirt' in losses_pct?",)
+    assert yard_notes(changed("arrays", soiling_pct=MONTHLY, losses_pct={"wiring": 2.0})) == ()
+    assert yard_notes(changed("arrays", soiling_pct=MONTHLY, losses_pct=12.33)) == ()
+    plain = Array(name="roof", panels=1, panel_w=400.0, tilt_deg=20.0, azimuth_deg=180.0, soiling_pct=MONTHLY)
+    assert "set it to 12.33" in " ".join(yard_notes(DEMO.model_copy(update={"arrays": (plain, roof)})))
+    # 12.33 and the 2 % that it leaves out make the default again.
+    assert plain.loss_fraction == pytest.approx(1.0 - (1.0 - 0.1233) * (1.0 - 0.02), abs=1e-4)
 
 
 @pytest.mark.parametrize(
