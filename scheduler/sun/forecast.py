@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from scheduler.errors import WeatherFileError
 from scheduler.sun.skies import clear_ghi_w_m2, clouded_ghi_w_m2, hourly_mean, quarter_middles, sun_path
-from scheduler.sun.spread import default_bright_w_m2, default_dull_w_m2
+from scheduler.sun.spread import Source, days_after, spread_hours
 from scheduler.timegrid import FloatArray
 from scheduler.yard.models import Site
 
@@ -70,9 +71,9 @@ class Forecast:
         columns = set(self.table.columns)
         notes = []
         if not _gives_sun(columns):
-            notes.append("the forecast gives cloud only: the sun is a straight-line rule on the clear sky")
+            notes.append("the forecast gives cloud only: the sun is what such a cover usually leaves of the clear sky")
         if not columns >= _SPREAD:
-            notes.append("the forecast gives no full spread: dull and bright are a rule of thumb around it")
+            notes.append("the forecast gives no full spread: dull and bright are how far days stray from forecasts")
         if "temp_c" not in columns:
             notes.append(f"the forecast gives no temp_c: {MISSING_TEMP_C:g} C is taken for panels and shed")
         return tuple(notes)
@@ -100,7 +101,7 @@ class Forecast:
                 f"{self._clock(start)} to {self._clock(end)}; use a newer forecast or another --from"
             )
             raise WeatherFileError(self.path, [msg])
-        return self._filled(self.table.iloc[first:last])
+        return self._filled.iloc[first:last]
 
     def sun_by_night(self) -> NDArray[np.intp]:
         """Positions of the hours with clearly more sun than there is outside the atmosphere."""
@@ -111,17 +112,24 @@ class Forecast:
         too_much = (given > most_w_m2[:, None]).any(axis=1)
         return np.flatnonzero(too_much)
 
-    def _filled(self, rows: pd.DataFrame) -> pd.DataFrame:
+    @cached_property
+    def _filled(self) -> pd.DataFrame:
+        """All hours with the three suns and the air; in full, for a day is dull or bright as a whole."""
+        rows = self.table
+        columns = set(rows.columns)
         hours = pd.DatetimeIndex(rows.index)
         filled = rows.reindex(columns=[name for name in rows if name in _COMPONENTS])
-        needs_clear_sky = not (set(rows.columns) >= _SPREAD and _gives_sun(set(rows.columns)))
+        needs_clear_sky = not (columns >= _SPREAD and _gives_sun(columns))
         clear = clear_ghi_w_m2(self.site, hours) if needs_clear_sky else np.zeros(len(rows))
         likely = self._likely_ghi_w_m2(rows, clear)
-        dull = _values_or(rows, "ghi_dull_w_m2", default_dull_w_m2(likely, clear))
-        bright = _values_or(rows, "ghi_bright_w_m2", default_bright_w_m2(likely, clear))
+        dull = bright = likely
+        if not columns >= _SPREAD:
+            source: Source = "irradiance" if _gives_sun(columns) else "cloud"
+            first_day = self.begins.astimezone(self.site.zone).date()
+            dull, bright = spread_hours(likely, clear, days_after(first_day, hours, self.site.zone), source)
         filled["ghi_w_m2"] = likely
-        filled["ghi_dull_w_m2"] = np.minimum(dull, likely)
-        filled["ghi_bright_w_m2"] = np.maximum(bright, likely)
+        filled["ghi_dull_w_m2"] = np.minimum(_values_or(rows, "ghi_dull_w_m2", dull), likely)
+        filled["ghi_bright_w_m2"] = np.maximum(_values_or(rows, "ghi_bright_w_m2", bright), likely)
         filled["temp_c"] = _values_or(rows, "temp_c", np.full(len(rows), MISSING_TEMP_C))
         filled["wind_m_s"] = _values_or(rows, "wind_m_s", np.full(len(rows), MISSING_WIND_M_S))
         return filled

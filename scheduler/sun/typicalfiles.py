@@ -100,7 +100,9 @@ def read_typical_year(path: Path, text: str, kind: TypicalFormat, site: Site) ->
     if problems:
         raise WeatherFileError(path, problems)
     distance_km = _distance_km(read.place, (site.latitude, site.longitude))
-    return TypicalYear(f"{read.station} ({kind})", distance_km, read.utc_offset_h, read.table)
+    return TypicalYear(
+        f"{read.station} ({kind})", distance_km, read.utc_offset_h, read.table, *read.place
+    )
 
 
 def _distance_km(one: tuple[float, float], other: tuple[float, float]) -> float:

@@ -80,7 +80,8 @@ def test_cells_get_as_hot_as_the_mounting_makes_them(mounting):
     assert cells_c == pytest.approx(np.array(CELLS_C[mounting]), abs=1e-3)
 
 
-def test_cloud_leaves_what_the_straight_line_rule_says():
-    # Larson, Nonnenmacher, Coimbra 2016: 0.35 of the clear sky under full cover, straight in between.
-    left = clouded_ghi_w_m2(np.full(3, 800.0), np.array([0.0, 0.5, 1.0]))
-    assert left == pytest.approx([800.0, 540.0, 280.0])
+def test_cloud_leaves_what_kasten_and_czeplak_say():
+    # Kasten, Czeplak 1980: 1 - 0.75 (N / 8)^3.4 of the clear sky under N oktas; a quarter of it under full cover.
+    oktas = np.array([0.0, 4.0, 6.0, 7.0, 8.0])
+    left = clouded_ghi_w_m2(np.full(5, 800.0), oktas / 8.0)
+    assert left == pytest.approx([800.0, 743.2, 574.4, 419.0, 200.0], abs=0.5)

@@ -10,7 +10,7 @@ import pytest
 from scheduler.errors import WeatherFileError
 from scheduler.sun.forecast import MISSING_TEMP_C, MISSING_WIND_M_S, Forecast
 from scheduler.sun.skies import clear_ghi_w_m2
-from scheduler.sun.spread import default_bright_w_m2
+from scheduler.sun.spread import DAY_CEILING_FRACTION, spread_factors
 from scheduler.yard.models import Site
 
 STORE = Site(latitude=36.1, longitude=-79.95, elevation_m=273.0, timezone="America/New_York")
@@ -50,14 +50,37 @@ def test_the_files_own_spread_is_used_as_it_is():
     assert set(hours["ghi_bright_w_m2"]) == {150.0}
 
 
-def test_without_a_spread_the_suns_enclose_the_likely_one_under_the_clear_sky():
+def test_without_a_spread_a_day_is_dull_and_bright_as_a_whole():
     likely = 0.6 * clear()
     hours = day_of(ghi_w_m2=likely).hours(BEGINS, ENDS)
-    assert (hours["ghi_dull_w_m2"] <= likely).all()
-    assert (hours["ghi_bright_w_m2"] >= likely).all()
-    assert (hours["ghi_bright_w_m2"] <= clear() + 1e-9).all()
-    assert hours["ghi_dull_w_m2"].sum() == pytest.approx((1 - 0.15 - 0.35 * 0.4) * likely.sum())
-    assert hours["ghi_bright_w_m2"].sum() == pytest.approx(0.8 * clear().sum())
+    dull, _, bright = spread_factors(np.array([0.6]), np.ones(1), "irradiance")
+    assert hours["ghi_dull_w_m2"].to_numpy() == pytest.approx(dull[0] * likely)
+    assert hours["ghi_bright_w_m2"].sum() == pytest.approx(bright[0] * likely.sum())
+    assert (hours["ghi_bright_w_m2"] <= DAY_CEILING_FRACTION * clear() + 1e-9).all()
+
+
+def test_a_plan_that_begins_at_noon_has_the_same_afternoon():
+    forecast = day_of(ghi_w_m2=np.where(np.arange(24) < 12, 0.9, 0.3) * clear())
+    whole, afternoon = forecast.hours(BEGINS, ENDS), forecast.hours(BEGINS + dt.timedelta(hours=12), ENDS)
+    pd.testing.assert_frame_equal(whole.iloc[12:], afternoon)
+
+
+def test_the_days_after_tomorrow_are_less_sure():
+    index = pd.date_range(BEGINS, periods=96, freq="h")
+    clear_w_m2 = clear_ghi_w_m2(STORE, index)
+    forecast = Forecast(Path("four.csv"), STORE, pd.DataFrame({"ghi_w_m2": 0.7 * clear_w_m2}, index=index))
+    hours = forecast.hours(BEGINS, BEGINS + dt.timedelta(hours=96))
+    kept = hours["ghi_dull_w_m2"].to_numpy()[12::24] / hours["ghi_w_m2"].to_numpy()[12::24]
+    assert kept[0] == pytest.approx(kept[1], abs=1e-9)
+    assert kept[1] > kept[2] > kept[3]
+
+
+def test_cloud_tells_less_surely_than_irradiance():
+    said = day_of(ghi_w_m2=0.7 * clear()).hours(BEGINS, ENDS)
+    covered = day_of(cloud_pct=100.0 * (0.3 / 0.75) ** (1 / 3.4)).hours(BEGINS, ENDS)
+    assert covered["ghi_w_m2"].sum() == pytest.approx(said["ghi_w_m2"].sum())
+    assert covered["ghi_dull_w_m2"].sum() < said["ghi_dull_w_m2"].sum()
+    assert covered["ghi_bright_w_m2"].sum() > said["ghi_bright_w_m2"].sum()
 
 
 def test_a_clear_forecast_is_surer_than_a_cloudy_one():
@@ -68,14 +91,10 @@ def test_a_clear_forecast_is_surer_than_a_cloudy_one():
     assert kept(0.0) > kept(0.3) > kept(0.6)
 
 
-def test_a_likely_sun_above_the_clear_sky_is_its_own_bright_sun():
+def test_a_likely_sun_above_every_sky_is_its_own_bright_sun():
     likely = 1.1 * clear()
     hours = day_of(ghi_w_m2=likely).hours(BEGINS, ENDS)
     assert hours["ghi_bright_w_m2"].to_numpy() == pytest.approx(likely)
-
-
-def test_the_rule_of_thumb_itself_never_puts_bright_below_likely():
-    assert default_bright_w_m2(np.array([500.0]), np.array([400.0])) == [500.0]
 
 
 def test_half_a_spread_is_filled_up():
@@ -84,9 +103,9 @@ def test_half_a_spread_is_filled_up():
     assert (hours["ghi_bright_w_m2"] >= hours["ghi_w_m2"]).all()
 
 
-def test_cloud_alone_becomes_irradiance_by_the_straight_line():
-    forecast = day_of(cloud_pct=40.0)
-    assert forecast.hours(BEGINS, ENDS)["ghi_w_m2"].to_numpy() == pytest.approx(0.74 * clear())
+def test_cloud_alone_becomes_irradiance_by_kasten_and_czeplak():
+    forecast = day_of(cloud_pct=50.0)
+    assert forecast.hours(BEGINS, ENDS)["ghi_w_m2"].to_numpy() == pytest.approx((1 - 0.75 * 0.5**3.4) * clear())
     assert any("cloud only" in note for note in forecast.notes)
 
 
@@ -94,7 +113,7 @@ def test_a_spread_that_does_not_enclose_the_cloud_rule_gives_way_to_it():
     hours = day_of(cloud_pct=100.0, ghi_dull_w_m2=0.5 * clear(), ghi_bright_w_m2=0.6 * clear()).hours(
         BEGINS, ENDS
     )
-    assert hours["ghi_dull_w_m2"].to_numpy() == pytest.approx(0.35 * clear())
+    assert hours["ghi_dull_w_m2"].to_numpy() == pytest.approx(0.25 * clear())
     hours = day_of(cloud_pct=0.0, ghi_dull_w_m2=0.5 * clear(), ghi_bright_w_m2=0.6 * clear()).hours(
         BEGINS, ENDS
     )

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from scheduler.sun.typicalyear import TypicalYear
+from scheduler.sun.typicalyear import TypicalYear, day_of_year
 from scheduler.sun.weather import read_weather
 from scheduler.yard.models import Site
 
@@ -30,7 +30,7 @@ def numbered_year() -> TypicalYear:
     table = pd.DataFrame(
         {name: ghi.ravel() for name in ("ghi_w_m2", "dni_w_m2", "dhi_w_m2", "temp_c", "wind_m_s")}
     )
-    return TypicalYear("numbers", 0.0, -5.0, table)
+    return TypicalYear("numbers", 0.0, -5.0, table, 36.1, -79.95)
 
 
 def day(year: TypicalYear, *date: int) -> pd.DataFrame:
@@ -38,41 +38,57 @@ def day(year: TypicalYear, *date: int) -> pd.DataFrame:
     return year.hours(start, start + dt.timedelta(days=1))
 
 
-def days_like(year: TypicalYear, *date: int) -> set[int]:
-    noon = year.days_like(dt.date(*date))["ghi_w_m2"].to_numpy().reshape(-1, 24)[:, 12]
-    return {int(number) for number in noon}
+@pytest.mark.parametrize(("date", "number"), [((2027, 1, 1), 0), ((2027, 3, 1), 59), ((2027, 12, 31), 364)])
+def test_leap_years_shift_nothing(date, number):
+    assert day_of_year(dt.date(*date)) == number
+    assert day_of_year(dt.date(2028, *date[1:])) == number
+    assert day_of_year(dt.date(2028, 2, 29)) == 58
 
 
-def test_days_like_a_date_are_those_within_fifteen_days():
-    assert days_like(numbered_year(), 2027, 6, 9) == set(range(160 - 15, 160 + 16))
+def test_distance_runs_over_the_turn_of_the_year(year):
+    assert year.distance_days(1)[[0, 1, 3, 364, 183]].tolist() == [1.0, 0.0, 2.0, 2.0, 182.0]
 
 
-def test_the_window_runs_over_the_turn_of_the_year():
-    assert days_like(numbered_year(), 2027, 1, 3) == {*range(353, 366), *range(1, 19)}
-    assert days_like(numbered_year(), 2027, 12, 31) == {*range(350, 366), *range(1, 16)}
+def test_near_days_tell_more_than_far_ones_and_days_beyond_the_window_nothing():
+    clear = numbered_year()
+    index = np.full(365, 0.4)
+    index[100 - 10 : 100 + 11] = 0.7
+    ghi = np.zeros((365, 24))
+    ghi[:, 12] = index * clear.above_wh_m2
+    near = TypicalYear("near", 0.0, -5.0, clear.table.assign(ghi_w_m2=ghi.ravel()), 36.1, -79.95)
+    share = [near.quantiles_of_day(day)[2] / clear.above_wh_m2[day] for day in (100, 140, 170)]
+    assert share == pytest.approx([0.7, 0.7, 0.4], abs=0.01)
+    assert near.quantiles_of_day(100)[1] / clear.above_wh_m2[100] == pytest.approx(0.4, abs=0.01)
 
 
-def test_leap_years_shift_nothing():
-    around_first_of_march = days_like(numbered_year(), 2027, 3, 1)
-    assert days_like(numbered_year(), 2028, 3, 1) == around_first_of_march
-    assert days_like(numbered_year(), 2028, 2, 29) == days_like(numbered_year(), 2028, 2, 28)
-    assert days_like(numbered_year(), 2028, 12, 31) == days_like(numbered_year(), 2027, 12, 31)
+def test_the_sun_follows_the_date_and_not_the_window():
+    # Far north the sun doubles within a month; the same clearness all year must bring each date its own sun.
+    north = TypicalYear("north", 0.0, -9.0, numbered_year().table, 60.0, -135.0)
+    ghi = np.zeros((365, 24))
+    ghi[:, 12] = 0.5 * north.above_wh_m2
+    same = TypicalYear("same", 0.0, -9.0, north.table.assign(ghi_w_m2=ghi.ravel()), 60.0, -135.0)
+    for day_number in (30, 60, 200):
+        assert same.quantiles_of_day(day_number) == pytest.approx(np.full(3, 0.5 * same.above_wh_m2[day_number]))
+
+
+def test_a_day_judged_by_others_has_no_say_itself(year):
+    extreme = year.table.copy()
+    extreme.loc[24 * 159 : 24 * 160 - 1, "ghi_w_m2"] = 0.0
+    changed = TypicalYear("changed", 0.0, -5.0, extreme, 36.1, -79.95)
+    assert changed.quantiles_of_day(159, 0) == pytest.approx(year.quantiles_of_day(159, 0))
+    assert changed.quantiles_of_day(159)[0] < year.quantiles_of_day(159)[0]
 
 
 @pytest.mark.parametrize("date", [(2027, 1, 3), (2027, 4, 10), (2028, 2, 29), (2027, 6, 9), (2027, 10, 20)])
-def test_one_day_in_ten_is_duller_than_dull_and_one_brighter_than_bright(year, date):
-    totals = year.days_like(dt.date(*date))["ghi_w_m2"].to_numpy().reshape(-1, 24).sum(axis=1)
+def test_the_suns_of_a_date_add_up_to_its_quantiles(year, date):
     suns = day(year, *date)
-    dull, bright = suns["ghi_dull_w_m2"].sum(), suns["ghi_bright_w_m2"].sum()
-    # Of 31 days three; days may tie with the quantile.
-    assert (totals < dull - 0.5).sum() <= 3 <= (totals < dull + 0.5).sum()
-    assert (totals > bright + 0.5).sum() <= 3 <= (totals > bright - 0.5).sum()
-    assert suns["ghi_w_m2"].sum() == pytest.approx(np.median(totals))
+    totals = year.quantiles_of_day(day_of_year(dt.date(*date)))
+    assert suns[["ghi_dull_w_m2", "ghi_w_m2", "ghi_bright_w_m2"]].sum().to_numpy() == pytest.approx(totals)
 
 
 def test_suns_keep_the_shape_of_days_and_not_of_hours(year):
     # Hour by hour the dull quantile would add up to far less than a dull day brings.
-    by_day = year.days_like(dt.date(2027, 6, 9))["ghi_w_m2"].to_numpy().reshape(-1, 24)
+    by_day = year.table["ghi_w_m2"].to_numpy().reshape(365, 24)[159 - 15 : 159 + 16]
     assert np.quantile(by_day, 0.1, axis=0).sum() < 0.85 * day(year, 2027, 6, 9)["ghi_dull_w_m2"].sum()
 
 
@@ -84,7 +100,7 @@ def test_each_sun_has_the_shape_of_days_of_its_own_rank():
         300.0,
     )  # dull mornings, middling noons, bright evenings
     table = pd.DataFrame({name: ghi.ravel() for name in numbered_year().table})
-    suns = day(TypicalYear("shapes", 0.0, -5.0, table), 2027, 6, 9)
+    suns = day(TypicalYear("shapes", 0.0, -5.0, table, 36.1, -79.95), 2027, 6, 9)
     lit = [np.flatnonzero(suns[name]).tolist() for name in ("ghi_dull_w_m2", "ghi_w_m2", "ghi_bright_w_m2")]
     assert lit == [[8], [12], [16]]
 
@@ -129,7 +145,7 @@ def test_days_of_23_and_25_hours_have_no_gap(year, start):
 
 
 def test_a_month_of_polar_night_stays_dark():
-    dark = TypicalYear("dark", 0.0, 1.0, numbered_year().table * 0.0)
+    dark = TypicalYear("dark", 0.0, 1.0, numbered_year().table * 0.0, 78.0, 15.0)
     hours = dark.hours(dt.datetime(2027, 1, 1, tzinfo=dt.UTC), dt.datetime(2027, 1, 3, tzinfo=dt.UTC))
     assert not hours[["ghi_w_m2", "ghi_dull_w_m2", "ghi_bright_w_m2"]].to_numpy().any()
     assert not hours.isna().to_numpy().any()
