@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from scheduler.cli.telling import errors_told, progress, tell_beside
-
-if TYPE_CHECKING:
-    from scheduler.planning.record import Plan
-    from scheduler.yard.models import Yard
+from scheduler.cli.telling import drawn, errors_told, progress, tell_beside
 
 
 def plan(
@@ -84,6 +80,7 @@ def plan(
     with errors_told():
         from scheduler.commands.outputs import outputs_of
         from scheduler.commands.plan import PlanRequest, check_replayed, plan_yard, read_yard_as_found
+        from scheduler.sheet.screen import render_plan
         from scheduler.writing import write_whole
 
         request = PlanRequest(
@@ -104,20 +101,9 @@ def plan(
             made = plan_yard(yard, request, tell)
             check_replayed(made, yard)
             rendered = {path: render(made, yard) for path, render in outputs}
-        shown = _drawn(made, yard)
+        # Drawn before a file is written, so that a fault leaves nothing behind.
+        shown = drawn(lambda width: render_plan(made, yard, width))
         write_whole({path: content for path, (content, _) in rendered.items()})
         typer.echo(shown)
         for path, (_, warnings) in rendered.items():
             tell_beside(f"written: {path}", *(f"note: {warning}" for warning in warnings))
-
-
-def _drawn(made: Plan, yard: Yard) -> str:
-    """Draw the screen, ready to print; drawn before a file is written, so that a fault leaves nothing behind."""
-    from rich.console import Console
-
-    from scheduler.sheet.screen import render_plan
-
-    console = Console(highlight=False)
-    with console.capture() as capture:
-        console.print(render_plan(made, yard, console.width))
-    return "\n".join(line.rstrip() for line in capture.get().rstrip("\n").split("\n"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,8 @@ import typer
 from scheduler.errors import SunrosterError
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
+
     from scheduler.planning.planner import Tell
 
 STOPPED = 130  #: exit code after Ctrl-C, as shells have it
@@ -39,6 +41,16 @@ def tell_beside(*lines: str) -> None:
     """Tell what is not the answer itself, on standard error."""
     for line in lines:
         typer.echo(line, err=True)
+
+
+def drawn(render: Callable[[int], RenderableType]) -> str:
+    """Draw a screen, laid out for the console's width, ready to print."""
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    with console.capture() as capture:
+        console.print(render(console.width))
+    return "\n".join(line.rstrip() for line in capture.get().rstrip("\n").split("\n"))
 
 
 @contextmanager

@@ -73,14 +73,70 @@ def read_yard(path: pathlib.Path) -> Yard:
     tables = read_tables(data, mistakes)
     mistakes.extend(check_tables(tables, data))
     if mistakes:
-        problems = render_mistakes(mistakes, data, build_line_map(text))
-        if len(problems) > MOST_PROBLEMS:
-            problems[MOST_PROBLEMS:] = [f"and {len(problems) - MOST_PROBLEMS} more; {START_OVER}"]
-        raise FleetFileError(path, problems)
+        raise _refusal(path, text, data, mistakes)
     listed: dict[str, tuple[Record | None, ...]] = dict(tables.listed)
     machines = (machine for _, machine in tables.sound(Machine))
     listed["machines"] = tuple(each for machine in machines for each in _one_by_one(machine))
     return Yard.model_validate({**tables.single, **listed})
+
+
+def read_newcomers(path: pathlib.Path, fleet: pathlib.Path) -> tuple[Machine, ...]:
+    """Read machines that are thought of for a yard: a file of [[machines]] as they would stand in its fleet file.
+
+    Parameters
+    ----------
+    path : Path
+        The newcomers' file.
+    fleet : Path
+        The fleet file, which has been read without a mistake.
+
+    Returns
+    -------
+    tuple of Machine
+        With those given by `count` one by one.
+
+    Raises
+    ------
+    FleetFileError
+        With every mistake of the newcomers' file, what does not fit the yard among them.
+    """
+    text = _read_text(path)
+    data = _parse_toml(path, text)
+    own = [Mistake((key,), "wanted [[machines]] alone in this file") for key in data if key != "machines"]
+    rows = data.get("machines")
+    if not isinstance(rows, list) or not rows:
+        own.append(
+            Mistake((), "wanted at least one [[machines]], as in a fleet file; `sunroster new` shows one")
+        )
+        raise _refusal(path, text, data, own)
+    yard_data = _parse_toml(fleet, _read_text(fleet))
+    there = len(yard_data.get("machines", []))
+    joined = {**yard_data, "machines": [*yard_data.get("machines", []), *rows]}
+    mistakes: list[Mistake] = []
+    tables = read_tables(joined, mistakes)
+    mistakes.extend(check_tables(tables, joined))
+    own.extend(_counted_from(there, mistake) for mistake in mistakes)
+    if own:
+        raise _refusal(path, text, data, own)
+    newcomers = (machine for (_, number), machine in tables.sound(Machine) if int(number) >= there)
+    return tuple(each for machine in newcomers for each in _one_by_one(machine))
+
+
+def _counted_from(there: int, mistake: Mistake) -> Mistake:
+    """Return a mistake of the joined list as one of the newcomers' own."""
+    kind, *inner = mistake.path
+    if kind != "machines" or not inner or not isinstance(inner[0], int) or inner[0] < there:
+        return mistake
+    return Mistake((kind, inner[0] - there, *inner[1:]), mistake.text)
+
+
+def _refusal(
+    path: pathlib.Path, text: str, data: Mapping[str, Any], mistakes: list[Mistake]
+) -> FleetFileError:
+    problems = render_mistakes(mistakes, data, build_line_map(text))
+    if len(problems) > MOST_PROBLEMS:
+        problems[MOST_PROBLEMS:] = [f"and {len(problems) - MOST_PROBLEMS} more; {START_OVER}"]
+    return FleetFileError(path, problems)
 
 
 def _one_by_one(machine: Machine) -> tuple[Machine, ...]:

@@ -1,0 +1,70 @@
+"""What the commands that live years have in common: a yard with its typical year, and processes to live in."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from scheduler.errors import UsageError
+from scheduler.yard.models import Yard
+
+if TYPE_CHECKING:
+    from scheduler.sun.typicalyear import TypicalYear
+
+
+def read_typical_weather(yard: Yard, fleet: Path, weather: Path | None) -> TypicalYear:
+    """Read the typical year that a study lives: the given one, or the fleet file's.
+
+    Raises
+    ------
+    UsageError
+        If there is none, or if the file is a forecast.
+    WeatherFileError
+        With every mistake of the file.
+    """
+    from scheduler.sun.typicalyear import TypicalYear
+    from scheduler.sun.weather import read_weather
+
+    if weather is None and yard.site.typical_year is None:
+        msg = (
+            "no typical year: give one with --weather FILE (TMY3, TMY2, EPW, PVGIS), or name it in the fleet file "
+            '([site] typical_year = "FILE")'
+        )
+        raise UsageError(msg)
+    path = weather if weather is not None else fleet.parent / str(yard.site.typical_year)
+    read = read_weather(path, yard.site)
+    if not isinstance(read, TypicalYear):
+        msg = f"--weather {path}: this is a forecast; a year wants a typical year (TMY3, TMY2, EPW, PVGIS)"
+        raise UsageError(msg)
+    return read
+
+
+@contextmanager
+def worker_processes(workers: int | None) -> Iterator[Executor]:
+    """Open processes of their own, one a core unless told, begun anew so that it is the same on every system.
+
+    Left by an error or Ctrl-C, they are ended in the middle of their work.
+    """
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    context = multiprocessing.get_context("spawn")
+    pool = ProcessPoolExecutor(workers or os.cpu_count(), context, initializer=_leave_ctrl_c_to_the_first)
+    try:
+        yield pool
+    except BaseException:
+        pool.shutdown(wait=False, cancel_futures=True)
+        for child in multiprocessing.active_children():
+            child.terminate()
+        raise
+    pool.shutdown()
+
+
+def _leave_ctrl_c_to_the_first() -> None:
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

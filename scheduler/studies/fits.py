@@ -1,0 +1,293 @@
+"""Does a new machine fit, who pays for it, what is the limit, and what would make it fit: each by living it."""
+
+from __future__ import annotations
+
+import calendar
+import datetime as dt
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future, as_completed
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeVar
+
+from scheduler.studies.changes import Change, Cure, changed_yard, ease_limits, list_cures
+from scheduler.studies.fitting import Fit, MonthFit, judge_fit
+from scheduler.studies.year import Tell, YearSettings, live_year
+from scheduler.studies.yearagenda import build_year_agenda, weekly_yard
+from scheduler.studies.yearrecord import YearLived
+from scheduler.sun.typicalyear import TypicalYear
+from scheduler.yard.models import Machine, Yard
+
+#: So many sizes of one change are tried over a whole year; one that the worst month lets pass mostly passes the year.
+MOST_YEARS_A_CURE = 2
+
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True)
+class FitSettings:
+    """How the question is asked.
+
+    Parameters
+    ----------
+    year : YearSettings
+    floor_pct : float
+        The reserve is not lowered below this [%].
+    """
+
+    year: YearSettings
+    floor_pct: float = 10.0
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit eased, all else as it is, in the worst month."""
+
+    name: str
+    words: str
+    month: MonthFit
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """The smallest change of its kind that makes the worst month fit, verified by its own year."""
+
+    kind: str
+    words: str
+    fit: Fit
+
+
+@dataclass(frozen=True)
+class FitStudy:
+    """The answer.
+
+    Attributes
+    ----------
+    newcomers : tuple of str
+    fit : Fit
+        The whole time, without and with.
+    alone : MonthFit or None
+        The worst month lived by itself, as limits and changes are; None where everything fits.
+    limits : tuple of Limit
+    remedies : tuple of Remedy
+        Those that make it fit first.
+    in_vain : tuple of str
+        Kinds of changes of which none that was tried makes the worst month fit.
+    lived_days : int
+        Days that were lived for all this.
+    """
+
+    newcomers: tuple[str, ...]
+    fit: Fit
+    alone: MonthFit | None
+    limits: tuple[Limit, ...]
+    remedies: tuple[Remedy, ...]
+    in_vain: tuple[str, ...]
+    lived_days: int
+
+
+def study_fit(
+    yard: Yard,
+    newcomers: Sequence[Machine],
+    weather: TypicalYear,
+    settings: FitSettings,
+    pool: Executor,
+    tell: Tell,
+) -> FitStudy:
+    """Live the year without and with new machines, and look for what would make them fit.
+
+    Parameters
+    ----------
+    yard : Yard
+        As it is.
+    newcomers : sequence of Machine
+    weather : TypicalYear
+    settings : FitSettings
+    pool : Executor
+        Where lives are lived, several at a time if it can.
+    tell : callable
+        Told what is being done, and how much of it all is behind.
+
+    Raises
+    ------
+    UsageError
+        If no machine is needed weekly.
+    """
+    lab = _Lab.opened(yard, newcomers, weather, settings, pool, tell)
+    tell("the year without and with", 0.0)
+    without, with_them = lab.all_of(
+        [
+            lab.send(live_year, lab.yard, weather, lab.year),
+            lab.send(live_year, lab.joined, weather, lab.year),
+        ],
+        upto=0.4,
+    )
+    lab.lived_days += len(without.days) + len(with_them.days)
+    fit = judge_fit(without, with_them, lab.names)
+    if fit.fits:
+        return FitStudy(lab.names, fit, None, (), (), (), lab.lived_days)
+    alone, limits, cures = _look_at_worst_month(lab, fit.worst.month)
+    remedies, in_vain = _find_remedies(lab, without, cures)
+    return FitStudy(lab.names, fit, alone, limits, remedies, in_vain, lab.lived_days)
+
+
+@dataclass
+class _Lab:
+    """What all lives have in common, and how far the work is."""
+
+    yard: Yard
+    joined: Yard
+    newcomers: tuple[Machine, ...]
+    weather: TypicalYear
+    settings: FitSettings
+    year: YearSettings
+    pool: Executor
+    tell: Tell
+    lived_days: int = 0
+    done_fraction: float = field(default=0.0)
+
+    @classmethod
+    def opened(
+        cls,
+        yard: Yard,
+        newcomers: Sequence[Machine],
+        weather: TypicalYear,
+        settings: FitSettings,
+        pool: Executor,
+        tell: Tell,
+    ) -> _Lab:
+        """Join the yard and the new machines; both are lived on the step that suits them together."""
+        joined = changed_yard(yard, machines=(*yard.machines, *newcomers))
+        year = settings.year
+        agenda = build_year_agenda(weekly_yard(joined)[0], year.first_day, year.n_days, year.step_minutes)
+        stepped = replace(year, step_minutes=agenda.whole.grid.step_minutes)
+        return cls(yard, joined, tuple(newcomers), weather, settings, stepped, pool, tell)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(machine.name for machine in self.newcomers)
+
+    def send(self, work: Callable[..., Result], *given: Any) -> Future[Result]:
+        return self.pool.submit(work, *given)
+
+    def all_of(self, futures: Sequence[Future[Any]], upto: float, words: str = "") -> list[Any]:
+        """Wait for everything, and tell how far it is, up to a fraction of all the work."""
+        begun = self.done_fraction
+        for number, _ in enumerate(as_completed(futures), 1):
+            self.done_fraction = begun + (upto - begun) * number / len(futures)
+            self.tell(words or f"{number} of {len(futures)}", self.done_fraction)
+        self.done_fraction = upto
+        return [future.result() for future in futures]
+
+    def month_of(self, month: int) -> YearSettings:
+        """Return one calendar month of the year, or as much of it as is lived."""
+        first = next(
+            day
+            for number in range(self.year.n_days)
+            if (day := self.year.first_day + dt.timedelta(days=number)).month == month
+        )
+        left = self.year.n_days - (first - self.year.first_day).days
+        days = min(calendar.monthrange(first.year, month)[1] - first.day + 1, left)
+        return replace(self.year, first_day=first, n_days=days)
+
+
+@dataclass(frozen=True)
+class MonthJob:
+    """A month to be lived over and over, against the same month without the new machines."""
+
+    without: YearLived
+    names: tuple[str, ...]
+    weather: TypicalYear
+    settings: YearSettings
+
+    def judge(self, yard: Yard) -> MonthFit:
+        """Live the month in a yard and compare."""
+        return judge_fit(self.without, live_year(yard, self.weather, self.settings), self.names).months[0]
+
+
+@dataclass(frozen=True)
+class Found:
+    """The smallest change of a kind that makes the month fit, if any, by its number; and how often it was lived."""
+
+    number: int | None
+    lives: int
+
+
+def smallest_that_fits(job: MonthJob, cure: Cure) -> Found:
+    """Search the changes of a kind, which run from little to much, for the first that makes the month fit."""
+    if cure.is_nested:
+        return _halve(job, cure.changes)
+    for number, change in enumerate(cure.changes):
+        if job.judge(change.yard).fits:
+            return Found(number, number + 1)
+    return Found(None, len(cure.changes))
+
+
+def _halve(job: MonthJob, changes: Sequence[Change]) -> Found:
+    """More never hurts, so the last is tried first and then the middle of what is open."""
+    if not job.judge(changes[-1].yard).fits:
+        return Found(None, 1)
+    low, high, lives = 0, len(changes) - 1, 1
+    while low < high:
+        middle = (low + high) // 2
+        lives += 1
+        if job.judge(changes[middle].yard).fits:
+            high = middle
+        else:
+            low = middle + 1
+    return Found(high, lives)
+
+
+@dataclass(frozen=True)
+class _Tried:
+    cure: Cure
+    number: int | None
+
+
+def _look_at_worst_month(lab: _Lab, month: int) -> tuple[MonthFit, tuple[Limit, ...], list[_Tried]]:
+    """Ease each limit in the worst month, and find the smallest change of each kind that makes it fit."""
+    settings, name = lab.month_of(month), calendar.month_name[month]
+    (without,) = lab.all_of([lab.send(live_year, lab.yard, lab.weather, settings)], 0.42, f"{name} by itself")
+    job = MonthJob(without, lab.names, lab.weather, settings)
+    eased = ease_limits(lab.joined)
+    yards = [lab.joined, *(change.yard for change in eased.values())]
+    judged = lab.all_of([lab.send(job.judge, yard) for yard in yards], 0.55, f"{name}, each limit eased")
+    limits = tuple(
+        Limit(limit, change.words, found)
+        for (limit, change), found in zip(eased.items(), judged[1:], strict=True)
+    )
+    hopeful = {limit.name for limit in limits if limit.month.fits}
+    cures = list_cures(lab.joined, lab.newcomers, lab.settings.floor_pct)
+    open_cures = [cure for cure in cures if cure.limit is None or cure.limit in hopeful]
+    found = lab.all_of(
+        [lab.send(smallest_that_fits, job, cure) for cure in open_cures], 0.7, f"{name}, what would help"
+    )
+    lives = 1 + len(yards) + sum(each.lives for each in found)
+    lab.lived_days += lives * settings.n_days
+    numbers = {cure.kind: each.number for cure, each in zip(open_cures, found, strict=True)}
+    return judged[0], limits, [_Tried(cure, numbers.get(cure.kind)) for cure in cures]
+
+
+def _find_remedies(
+    lab: _Lab, without: YearLived, tried: Sequence[_Tried]
+) -> tuple[tuple[Remedy, ...], tuple[str, ...]]:
+    """Live the year with each change that makes the worst month fit; where it does not do, with one size more."""
+    at = {each.cure.kind: each.number for each in tried if each.number is not None}
+    cures = {each.cure.kind: each.cure for each in tried}
+    remedies: dict[str, Remedy] = {}
+    for turn in range(MOST_YEARS_A_CURE):
+        kinds = [kind for kind, number in at.items() if number + turn < len(cures[kind].changes)]
+        asked = [cures[kind].changes[at[kind] + turn] for kind in kinds]
+        lives = [lab.send(live_year, change.yard, lab.weather, lab.year) for change in asked]
+        upto = 0.7 + 0.3 * (turn + 1) / MOST_YEARS_A_CURE
+        for kind, change, lived in zip(
+            kinds, asked, lab.all_of(lives, upto, "verifying by whole years"), strict=True
+        ):
+            fit = judge_fit(without, lived, lab.names)
+            lab.lived_days += len(lived.days)
+            if kind not in remedies or len(fit.months_that_fit) > len(remedies[kind].fit.months_that_fit):
+                remedies[kind] = Remedy(kind, change.words, fit)
+            if fit.fits:
+                del at[kind]
+    by_success = sorted(remedies.values(), key=lambda remedy: -len(remedy.fit.months_that_fit))
+    in_vain = tuple(each.cure.kind for each in tried if each.number is None)
+    return tuple(by_success), in_vain
