@@ -11,9 +11,11 @@ from typing import Annotated, NoReturn
 import typer
 
 from scheduler import __version__
+from scheduler.cli.fits import fits
 from scheduler.cli.new import new
 from scheduler.cli.plan import plan
 from scheduler.cli.telling import STOPPED, asked_to_stop
+from scheduler.cli.year import year
 
 app = typer.Typer(
     name="sunroster",
@@ -46,7 +48,7 @@ def _about(
     """Take what stands before the command's name."""
 
 
-for _command in (plan, new):
+for _command in (plan, fits, year, new):
     app.command()(_command)
 
 
