@@ -57,13 +57,14 @@ def fits(
             answer_in_full,
             answer_quickly,
             read_question,
-            render_json,
             study_to_json,
             weeks_to_json,
         )
+        from scheduler.commands.studies import check_targets, render_json
         from scheduler.sheet.fitscreen import render_design_weeks, render_fit
         from scheduler.writing import write_whole
 
+        check_targets({"json": json})
         request = FitRequest(fleet, new, weather, seed, floor, workers)
         question = read_question(request)
         source, yard = question.weather.source, question.yard

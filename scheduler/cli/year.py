@@ -66,7 +66,8 @@ def year(
     Example: sunroster year my-yard.toml --years 20 --resume my-year.state
     """
     with errors_told():
-        from scheduler.commands.year import YearRequest, begin_year, check_targets, render_outputs
+        from scheduler.commands.studies import check_targets
+        from scheduler.commands.year import YearRequest, begin_year, render_outputs
         from scheduler.sheet.yearscreen import render_year
         from scheduler.writing import write_whole
 

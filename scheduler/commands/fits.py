@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import calendar
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -137,11 +136,6 @@ def weeks_to_json(weeks: tuple[DesignWeek, ...], yard: Yard, source: str) -> dic
             {"sun": week.sun, "sun_wh": week.sun_wh, **_month(week.fit.months[0])} for week in weeks
         ],
     }
-
-
-def render_json(content: Mapping[str, Any]) -> bytes:
-    """Write plain values as text."""
-    return json.dumps(content, ensure_ascii=False, indent=1).encode()
 
 
 def _fit(fit: Fit) -> dict[str, Any]:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from scheduler.errors import UsageError
 from scheduler.yard.models import Yard
 
 if TYPE_CHECKING:
     from scheduler.sun.typicalyear import TypicalYear
+
+CHART_ENDINGS = (".png", ".svg")
 
 
 def read_typical_weather(yard: Yard, fleet: Path, weather: Path | None) -> TypicalYear:
@@ -41,6 +44,30 @@ def read_typical_weather(yard: Yard, fleet: Path, weather: Path | None) -> Typic
         msg = f"--weather {path}: this is a forecast; a year wants a typical year (TMY3, TMY2, EPW, PVGIS)"
         raise UsageError(msg)
     return read
+
+
+def check_targets(targets: Mapping[str, Path | None]) -> None:
+    """Look at the files that are to be written, by their flags, before anything is lived.
+
+    Raises
+    ------
+    UsageError
+        For an ending that cannot be written, or a folder that is not there.
+    """
+    for kind, path in targets.items():
+        if path is None:
+            continue
+        if kind == "chart" and path.suffix.lower() not in CHART_ENDINGS:
+            msg = f"--{kind} {path}: wanted a name that ends in {' or '.join(CHART_ENDINGS)}"
+            raise UsageError(msg)
+        if not path.parent.is_dir():
+            msg = f"--{kind} {path}: there is no folder {path.parent}; make it first"
+            raise UsageError(msg)
+
+
+def render_json(content: Mapping[str, Any]) -> bytes:
+    """Write plain values as text."""
+    return json.dumps(content, ensure_ascii=False, indent=1).encode()
 
 
 @contextmanager

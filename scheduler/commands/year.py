@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from scheduler.studies.yearstudy import YearStudy, YearWork
     from scheduler.studies.yearsums import YearSums
 
-_ENDINGS = {"chart": (".png", ".svg"), "json": (), "csv": ()}
-
 
 @dataclass(frozen=True)
 class YearRequest:
@@ -95,26 +93,6 @@ def _keep(prepared: object, path: Path, bookmark: Bookmark, resampled: tuple[Yea
     from scheduler.studies.yearstate import render_state
 
     write_whole({path: render_state(prepared, bookmark, resampled)})  # type: ignore[arg-type]
-
-
-def check_targets(targets: Mapping[str, Path | None]) -> None:
-    """Look at the files that are to be written before the year is lived.
-
-    Raises
-    ------
-    UsageError
-        For an ending that cannot be written, or a folder that is not there.
-    """
-    for kind, path in targets.items():
-        if path is None:
-            continue
-        endings = _ENDINGS.get(kind, ())
-        if endings and path.suffix.lower() not in endings:
-            msg = f"--{kind} {path}: wanted a name that ends in {' or '.join(endings)}"
-            raise UsageError(msg)
-        if not path.parent.is_dir():
-            msg = f"--{kind} {path}: there is no folder {path.parent}; make it first"
-            raise UsageError(msg)
 
 
 def render_outputs(study: YearStudy, targets: Mapping[str, Path | None]) -> dict[Path, bytes]:

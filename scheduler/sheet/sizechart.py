@@ -1,0 +1,76 @@
+"""Readiness over sizes of array and bank as a contour chart, today's yard marked."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from scheduler.studies.sizing import Sizing
+from scheduler.units import kwh_from_wh, pct_from_fraction
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+#: Lines of equal readiness [%].
+LEVELS_PCT = (10, 20, 30, 40, 50, 60, 70, 80, 90, 95, 99)
+
+
+def render_size_chart(sizing: Sizing, form: Literal["png", "svg"]) -> bytes:
+    """Draw the chart.
+
+    Raises
+    ------
+    ValueError
+        If there are not two sizes of each to draw a line between.
+    """
+    import matplotlib as mpl
+
+    if len(sizing.panels) < 2 or len(sizing.modules) < 2:
+        msg = "a contour chart wants at least two sizes of the array and two of the bank"
+        raise ValueError(msg)
+    with mpl.rc_context({"font.family": "DejaVu Sans", "svg.hashsalt": "sunroster"}):
+        out = BytesIO()
+        metadata = {"Date": None} if form == "svg" else None
+        _draw(sizing).savefig(out, format=form, dpi=150, metadata=metadata)
+    return out.getvalue()
+
+
+def _draw(sizing: Sizing) -> Figure:
+    from matplotlib.figure import Figure
+
+    array_kw = [sizing.at(panels, sizing.modules[0]).array_w / 1000.0 for panels in sizing.panels]
+    bank_kwh = [kwh_from_wh(sizing.at(sizing.panels[0], modules).bank_wh) for modules in sizing.modules]
+    ready_pct = np.array(
+        [
+            [pct_from_fraction(sizing.at(panels, modules).must.fraction) for panels in sizing.panels]
+            for modules in sizing.modules
+        ]
+    )
+    figure = Figure(figsize=(7.0, 4.6), layout="constrained")
+    axes = figure.subplots()
+    axes.contourf(array_kw, bank_kwh, ready_pct, levels=np.linspace(0.0, 100.0, 21), cmap="Greys", alpha=0.5)
+    inside = [level for level in LEVELS_PCT if ready_pct.min() < level < ready_pct.max()]
+    if inside:
+        lines = axes.contour(array_kw, bank_kwh, ready_pct, levels=inside, colors="black", linewidths=0.8)
+        axes.clabel(lines, fmt="%d %%")
+    grid = np.meshgrid(array_kw, bank_kwh)
+    axes.plot(grid[0].ravel(), grid[1].ravel(), ".", color="0.35", markersize=4)
+    today = sizing.today
+    axes.plot(today.array_w / 1000.0, kwh_from_wh(today.bank_wh), "o", color="black", markersize=9)
+    axes.annotate(
+        f"today, {pct_from_fraction(today.must.fraction):.0f} %",
+        (today.array_w / 1000.0, kwh_from_wh(today.bank_wh)),
+        xytext=(8, 8),
+        textcoords="offset points",
+        weight="bold",
+    )
+    asked_kw = sizing.rule.array_asked_w[0] / 1000.0
+    if array_kw[0] <= asked_kw <= array_kw[-1]:
+        axes.axvline(asked_kw, color="black", linestyle="--", linewidth=1.0)
+        axes.text(asked_kw, bank_kwh[-1], " worst-month rule", rotation=90, va="top", ha="right")
+    axes.set_xlabel("panels, rated [kW]")
+    axes.set_ylabel("bank [kWh]")
+    axes.set_title(f"Must needs met, {sizing.days_a_month} days of each month")
+    return figure
