@@ -18,7 +18,7 @@ from typing import Protocol
 
 import numpy as np
 
-from scheduler.sun.spread import default_bright_w_m2, default_dull_w_m2
+from scheduler.sun.spread import spread_factors
 from scheduler.timegrid import FloatArray
 
 #: Standard normal number that 1 day in 10 falls short of, turned positive.
@@ -44,15 +44,17 @@ class Spread(Protocol):
 
 @dataclass(frozen=True)
 class DefaultSpread:
-    """The spread that the program gives to a forecast without one."""
+    """The spread that the program gives to a forecast of irradiance a day ahead."""
 
     def dull_fraction(self, likely_fraction: FloatArray) -> FloatArray:
         """Clearness that 9 days in 10 with this forecast exceed."""
-        return default_dull_w_m2(likely_fraction, np.ones_like(likely_fraction))
+        dull, _, _ = spread_factors(likely_fraction, np.ones_like(likely_fraction), "irradiance")
+        return likely_fraction * dull
 
     def bright_fraction(self, likely_fraction: FloatArray) -> FloatArray:
         """Clearness that 1 day in 10 with this forecast exceeds."""
-        return default_bright_w_m2(likely_fraction, np.ones_like(likely_fraction))
+        _, _, bright = spread_factors(likely_fraction, np.ones_like(likely_fraction), "irradiance")
+        return likely_fraction * bright
 
 
 @dataclass(frozen=True)

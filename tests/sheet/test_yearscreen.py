@@ -1,0 +1,76 @@
+"""A year on the terminal: what it says, whatever the names, within the width."""
+
+from __future__ import annotations
+
+import pytest
+from rich.console import Console
+
+from scheduler.sheet.yearscreen import describe_week, headline, render_year
+from scheduler.studies.worstweek import worst_week
+from scheduler.studies.year import YearSettings
+from scheduler.studies.yearstudy import YearStudy
+from tests.studies.made_years import FIRST, day, need, study, two_weeks, year_of
+
+
+def screen(told: YearStudy, width: int = 80) -> str:
+    console = Console(width=width, highlight=False)
+    with console.capture() as capture:
+        console.print(render_year(told, width))
+    return capture.get()
+
+
+def test_the_first_sentence_says_how_often_each_class_was_ready() -> None:
+    assert headline(study()).startswith(
+        "Over 14 days machines were ready: must 12 times of 14 (85 %) and should 10 times of 14 (71 %)."
+    )
+    assert screen(study()).startswith("Over 14 days")
+
+
+def test_the_worst_months_are_named_where_months_differ() -> None:
+    assert "Worst: February (71 %) and January (85 %)." in headline(study())
+    even = year_of(day(0, need("cart", ready=True)), day(10, need("cart", ready=True)))
+    assert "Worst" not in headline(study(year=even))
+
+
+def test_a_hundred_percent_means_always() -> None:
+    nearly = year_of(*(day(n, need("cart", ready=n > 0)) for n in range(300)))
+    assert "(99 %)" in headline(study(year=nearly))
+
+
+def test_a_year_that_was_stopped_says_so_and_one_without_a_day_shows_nothing_else() -> None:
+    settings = YearSettings(first_day=FIRST, n_days=30)
+    assert "(stopped: 30 were asked for)" in headline(study(settings=settings))
+    nothing = study(year=year_of(), resampled=(), rules=())
+    assert screen(nothing).startswith("No day was lived")
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_the_screen_keeps_to_its_width_and_takes_no_name_for_markup(width: int) -> None:
+    shown = screen(study(), width)
+    assert max(len(line) for line in shown.splitlines()) <= width
+    assert "mower [bold]" in shown
+
+
+def test_every_section_stands_where_there_is_something_to_say() -> None:
+    shown = screen(study())
+    for title in ("READY", "HOW SURE THAT IS", "THE WORST WEEK", "YARDSTICKS", "ENERGY"):
+        assert title in shown
+    plain = screen(study(resampled=(), rules=()))
+    assert "HOW SURE" not in plain
+    assert "YARDSTICKS" not in plain
+    fine = year_of(day(0, need("cart", ready=True)))
+    assert "WORST WEEK" not in screen(study(year=fine, resampled=(), rules=()))
+
+
+def test_the_table_gives_percent_by_month() -> None:
+    row = next(line for line in screen(study()).splitlines() if line.startswith("cart"))
+    assert row.split() == ["cart", "71", "100", "85", "14", "0.2"]
+
+
+def test_the_worst_week_is_told_with_what_was_the_matter() -> None:
+    later = worst_week(year_of(*two_weeks().days[3:]))
+    assert later is not None
+    told = describe_week(later)
+    assert "not ready: mower [bold]" in told
+    assert "For 40 of 168 hours it was too cold or too hot to charge" in told
+    assert "100 % of what is usual" in told
