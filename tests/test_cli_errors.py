@@ -92,12 +92,6 @@ def test_a_step_too_long_for_the_visits_names_one_that_fits(folder: Path) -> Non
     assert "a visit at Wed 09 Jun 07:30 falls between two steps; try --step 30" in told
 
 
-def test_no_weather_at_all_says_where_it_may_come_from() -> None:
-    told = refused(2, weather=None)
-    assert "--weather FILE" in told
-    assert "typical_year" in told
-
-
 FLEETS: dict[str, tuple[bytes, list[str]]] = {
     "unknown key": (
         FLEET.replace("charger_w = 260", "chargr_w = 260").encode(),

@@ -20,6 +20,10 @@ def plan(
             help="Forecast (CSV) or typical year (TMY3, TMY2, EPW, PVGIS). Without it: the fleet file's typical_year.",
         ),
     ] = None,
+    sky: Annotated[
+        str | None,
+        typer.Option("--sky", help='The sky in words, for half days: "tomorrow am: fair, pm: overcast".'),
+    ] = None,
     start: Annotated[
         str | None,
         typer.Option(
@@ -87,6 +91,7 @@ def plan(
             fleet=fleet,
             now=dt.datetime.now(dt.UTC),
             weather=weather,
+            sky=sky,
             start=start,
             here=here,
             hours=hours,

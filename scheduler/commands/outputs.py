@@ -39,6 +39,19 @@ def outputs_of(
     if paper not in {"a4", "us-letter"}:
         msg = f"--paper {paper}: wanted a4 or us-letter"
         raise UsageError(msg)
+    asked = check_targets(targets, inputs)
+    return [(path, _renderer(kind, path.suffix.lower().removeprefix("."), paper)) for kind, path in asked]
+
+
+def check_targets(targets: Mapping[str, Path | None], inputs: Sequence[Path | None]) -> list[tuple[str, Path]]:
+    """Return the files asked for, by kind, if nothing stands in the way of writing them.
+
+    Raises
+    ------
+    UsageError
+        For an ending that cannot be written, a folder that is not there, or a file that is read or written for
+        something else too.
+    """
     asked = [(kind, path) for kind, path in targets.items() if path is not None]
     taken = {os.path.realpath(path) for path in inputs if path is not None}
     for kind, path in asked:
@@ -50,7 +63,7 @@ def outputs_of(
             msg = f"--{kind} {path}: {fault}"
             raise UsageError(msg)
         taken.add(os.path.realpath(path))
-    return [(path, _renderer(kind, path.suffix.lower().removeprefix("."), paper)) for kind, path in asked]
+    return asked
 
 
 def _target_fault(path: Path, endings: tuple[str, ...], taken: set[str]) -> str | None:

@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from scheduler.commands.weather import check_begun, choose_weather, day_of, parse_start
 from scheduler.errors import OutputError, ReplayRefused, UsageError
-from scheduler.timegrid import on_clock
 from scheduler.writing import write_whole
 from scheduler.yard.agenda import Span, build_agenda
-from scheduler.yard.clock import parse_minute_of_day, parse_moment
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.models import Machine, Yard
 from scheduler.yard.notes import yard_notes
@@ -31,6 +30,7 @@ class PlanRequest:
     fleet: Path
     now: dt.datetime
     weather: Path | None = None
+    sky: str | None = None
     start: str | None = None
     here: bool = False
     hours: float | None = None
@@ -92,11 +92,13 @@ def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
     UsageError, WeatherFileError
     """
     from scheduler.planning.planner import Settings, make_plan
+    from scheduler.sun.drying import run_hours
+    from scheduler.sun.shed import climate_notes, drying_over
     from scheduler.sun.suns import build_suns
-    from scheduler.sun.weather import read_weather
 
-    start = None if request.start is None else _parse_start(request.start, request.now, yard)
-    weather = read_weather(_weather_path(yard, request), yard.site)
+    start = parse_start(request.start, request.now, yard)
+    today = day_of(request.now if start is None else start, yard)
+    weather = choose_weather(yard, request.fleet, request.weather, request.sky, today)
     span = Span(
         now=request.now,
         start=start,
@@ -106,43 +108,15 @@ def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
         weather_end=weather.ends,
     )
     agenda = build_agenda(yard, span)
-    if weather.begins is not None and weather.begins > agenda.grid.start:
-        begins = weather.begins.astimezone(yard.site.zone)
-        msg = (
-            f"the plan would begin at {agenda.grid.local(0):%a %d %b %H:%M}, the weather only at "
-            f'{begins:%a %d %b %H:%M}: give --from "{begins:%Y-%m-%d %H:%M}" or an older forecast'
-        )
-        raise UsageError(msg)
+    check_begun(weather, agenda.grid.start, "the plan", yard)
     tell("the sun", 0.1)
+    drying = drying_over(yard, weather, agenda.grid)
+    if drying:
+        agenda = build_agenda(yard, span, run_hours(drying))
     suns = build_suns(yard, agenda.grid, weather)
     made = make_plan(yard, agenda, suns, Settings(), request.now, tell)
-    return replace(made, notes=(*made.notes, *weather.notes, *yard_notes(yard)))
-
-
-def _weather_path(yard: Yard, request: PlanRequest) -> Path:
-    if request.weather is not None:
-        return request.weather
-    if yard.site.typical_year is not None:
-        return request.fleet.parent / yard.site.typical_year
-    msg = (
-        "no weather: give a forecast with --weather FILE, or name a typical year of your place in the fleet file "
-        '([site] typical_year = "FILE")'
-    )
-    raise UsageError(msg)
-
-
-def _parse_start(text: str, now: dt.datetime, yard: Yard) -> dt.datetime:
-    try:
-        minute = parse_minute_of_day(text)
-    except ValueError:
-        try:
-            return on_clock(parse_moment(text), yard.site.zone)
-        except ValueError as fault:
-            msg = f'--from "{text}": {fault}, or a time such as "06:00"'
-            raise UsageError(msg) from fault
-    today = now.astimezone(yard.site.zone).date()
-    midnight = dt.datetime.combine(today, dt.time())
-    return on_clock(midnight + dt.timedelta(minutes=minute), yard.site.zone)
+    climate = climate_notes(yard, agenda.grid, suns.shed_temp_c, drying)
+    return replace(made, notes=(*made.notes, *weather.notes, *climate, *yard_notes(yard)))
 
 
 def check_replayed(made: Plan, yard: Yard) -> None:

@@ -30,7 +30,7 @@ NOMINAL_YEAR = 2001
 SHAPE_WINDOW_DAYS = 15
 
 #: A sun's hourly shape is the mean of this many of those days, the nearest in clearness.
-SHAPE_DAYS = 3
+SHAPE_DAYS = 7
 
 #: From this distance on, the reader is told that the station is far [km].
 FAR_KM = 100.0
@@ -106,9 +106,9 @@ class TypicalYear:
         The clearness index of a day is its global irradiance over that outside the atmosphere. The dull, the
         likely and the bright sun of a date have the 10 %, 50 % and 90 % quantile of the clearness indices of the
         year's days around it, weighted by `season_weights`, times the irradiance outside the atmosphere on that
-        date. Each has the mean hourly shape of the three days within 15 days of the date that are nearest to it
+        date. Each has the mean hourly shape of the seven days within 15 days of the date that are nearest to it
         in clearness, so that cloud lasts over the day as it does in fact. Temperature and wind are the means by
-        hour of the three days nearest to the likely sun.
+        hour of the seven days nearest to the likely sun.
         """
         offset = dt.timedelta(hours=self.utc_offset_h)
         solar_start = (start.astimezone(dt.UTC) + offset).replace(tzinfo=None)

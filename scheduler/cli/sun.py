@@ -1,0 +1,63 @@
+"""The command ``sunroster sun``: the next days' sun."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from scheduler.cli.telling import drawn, errors_told, tell_beside
+
+
+def sun(
+    fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML).")],
+    weather: Annotated[
+        Path | None,
+        typer.Option(
+            "--weather",
+            help="Forecast (CSV) or typical year (TMY3, TMY2, EPW, PVGIS). Without it: the fleet file's typical_year.",
+        ),
+    ] = None,
+    sky: Annotated[
+        str | None,
+        typer.Option("--sky", help='The sky in words, for half days: "tomorrow am: fair, pm: overcast".'),
+    ] = None,
+    start: Annotated[
+        str | None,
+        typer.Option(
+            "--from",
+            help='When the outlook begins, on the site\'s clock: "2027-06-09 06:00", or "06:00" for today. '
+            "Without it: now, or where the forecast begins.",
+        ),
+    ] = None,
+    days: Annotated[
+        int, typer.Option("--days", min=1, max=14, help="How many days, the first one counted.")
+    ] = 3,
+    chart: Annotated[
+        Path | None, typer.Option("--chart", help="Write a chart of the three suns: .png or .svg.")
+    ] = None,
+) -> None:
+    """Show what the sun will bring in the next days: dull, likely and bright, and what that is known from.
+
+    Nine days in ten are sunnier than the dull sun, one in ten than the bright one.
+
+    Example: sunroster sun my-yard.toml --sky "tomorrow am: fair, pm: overcast"
+    """
+    with errors_told():
+        from scheduler.commands.outputs import check_targets
+        from scheduler.commands.sun import SunRequest, look_out
+        from scheduler.sheet.sunchart import render_outlook_chart
+        from scheduler.sheet.sunscreen import render_outlook
+        from scheduler.writing import write_whole
+
+        check_targets({"chart": chart}, inputs=(fleet, weather))
+        outlook = look_out(SunRequest(fleet, dt.datetime.now(dt.UTC), weather, sky, start, days))
+        shown = drawn(lambda width: render_outlook(outlook, width))
+        if chart is not None:
+            fmt = "svg" if chart.suffix.lower() == ".svg" else "png"
+            write_whole({chart: render_outlook_chart(outlook, fmt)})  # type: ignore[arg-type]
+        typer.echo(shown)
+        if chart is not None:
+            tell_beside(f"written: {chart}")
