@@ -1,4 +1,4 @@
-"""The project's benchmarks: ``python -m tests.benchmarks.run [startup|plans|time-indexed|memory|all] [--json FILE]``.
+"""The project's benchmarks: ``python -m tests.benchmarks.run [PIECE|all] [--json FILE]``; the pieces stand in `PIECES`.
 
 Start-up times are ratios of medians within one run, the two commands taking turns, so that a busy or slow machine
 weighs on both. Run it from the project's folder, with nothing else going on.
@@ -24,6 +24,7 @@ from scheduler.planning.planner import Settings, make_plan
 from scheduler.planning.record import AimStatus, Plan
 from tests.benchmarks.time_indexed import CLASS_WEIGHT, Outcome, solve_time_indexed
 from tests.benchmarks.yards import THIRTY, TWELVE, TWELVE_WITH_TIMERS, BenchYard, YardSize, make_yard
+from tests.benchmarks.year import run_year
 
 REPEATS = 7
 SEEDS = (1, 2, 3)
@@ -192,6 +193,7 @@ PIECES: dict[str, Callable[[], Iterator[Row]]] = {
     "plans": run_plans,
     "time-indexed": run_time_indexed,
     "memory": run_memory,
+    "year": run_year,
 }
 
 
