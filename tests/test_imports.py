@@ -57,7 +57,7 @@ KEPT_TO = {
 UNITS = {
     "wh", "kwh", "w", "panel_w", "h", "days", "hours", "hours_per_day", "s", "seconds", "minutes", "pct", "fraction",
     "efficiency", "deg", "latitude", "longitude", "m", "c", "per_c", "a", "awg", "mm2", "ah", "v", "volts", "watts",
-    "km", "miles", "wh_per_km", "wh_per_mile", "wh_m2", "w_m2", "m_s", "steps",
+    "m3", "per_h", "per_kwh", "litres", "km", "miles", "wh_per_km", "wh_per_mile", "wh_m2", "w_m2", "m_s", "steps",
 }  # fmt: skip
 
 #: Numbers that have no unit, or that of what they belong to, and what they are.

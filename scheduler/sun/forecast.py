@@ -32,6 +32,9 @@ _NIGHT_SLACK_W_M2 = 30.0
 _COMPONENTS = {"dni_w_m2", "dhi_w_m2"}
 _SPREAD = {"ghi_dull_w_m2", "ghi_bright_w_m2"}
 
+#: What is handed on where the file has it.
+_AS_GIVEN = {*_COMPONENTS, "rh_pct"}
+
 
 @dataclass(frozen=True)
 class Forecast:
@@ -85,8 +88,8 @@ class Forecast:
         -------
         DataFrame
             Indexed by the hours' starts in UTC; ghi_w_m2, ghi_dull_w_m2, ghi_bright_w_m2, temp_c, wind_m_s,
-            and dni_w_m2, dhi_w_m2 (the likely sun's) where the file has them. A missing temperature is 20 C,
-            a missing wind 1 m/s: the panels rather too hot than too cold.
+            and dni_w_m2, dhi_w_m2 (the likely sun's) and rh_pct where the file has them. A missing temperature
+            is 20 C, a missing wind 1 m/s: the panels rather too hot than too cold.
 
         Raises
         ------
@@ -118,7 +121,7 @@ class Forecast:
         rows = self.table
         columns = set(rows.columns)
         hours = pd.DatetimeIndex(rows.index)
-        filled = rows.reindex(columns=[name for name in rows if name in _COMPONENTS])
+        filled = rows.reindex(columns=[name for name in rows if name in _AS_GIVEN])
         needs_clear_sky = not (columns >= _SPREAD and _gives_sun(columns))
         clear = clear_ghi_w_m2(self.site, hours) if needs_clear_sky else np.zeros(len(rows))
         likely = self._likely_ghi_w_m2(rows, clear)

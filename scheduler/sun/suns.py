@@ -65,6 +65,7 @@ def build_suns(yard: Yard, grid: Grid, weather: Weather) -> ThreeSuns:
 
     from scheduler.sun.arraypower import Air, arrays_power_w, complete_radiation
     from scheduler.sun.ongrid import lay_on_grid, step_middles
+    from scheduler.sun.shed import shed_climate
     from scheduler.sun.skies import sun_path
 
     hours = weather.hours(grid.start, grid.end)
@@ -88,7 +89,7 @@ def build_suns(yard: Yard, grid: Grid, weather: Weather) -> ThreeSuns:
         dull_w=np.minimum(power_w("ghi_dull_w_m2"), likely_w),
         likely_w=likely_w,
         bright_w=np.maximum(power_w("ghi_bright_w_m2"), likely_w),
-        shed_temp_c=air.temp_c + yard.site.shed_offset_c,
+        shed_temp_c=on_grid.air(shed_climate(yard, hours).temp_c),
         source=_source(weather, grid),
     )
 

@@ -35,6 +35,7 @@ _COLUMNS = {
     "dhi": "dhi_w_m2",
     "temp_air": "temp_c",
     "wind_speed": "wind_m_s",
+    "relative_humidity": "rh_pct",
 }
 
 _TMY2_COLUMNS = {
@@ -43,6 +44,7 @@ _TMY2_COLUMNS = {
     "DHI": "dhi_w_m2",
     "DryBulb": "temp_c",
     "Wspd": "wind_m_s",
+    "RHum": "rh_pct",
 }
 
 
@@ -101,7 +103,7 @@ def read_typical_year(path: Path, text: str, kind: TypicalFormat, site: Site) ->
         raise WeatherFileError(path, problems)
     distance_km = _distance_km(read.place, (site.latitude, site.longitude))
     return TypicalYear(
-        f"{read.station} ({kind})", distance_km, read.utc_offset_h, read.table, *read.place
+        f"{read.station} ({kind})", distance_km, read.utc_offset_h, read.table, read.place[0]
     )
 
 
@@ -129,7 +131,12 @@ def _range_problems(table: pd.DataFrame) -> list[str]:
 
 
 def _tidy(data: pd.DataFrame, columns: dict[str, str] = _COLUMNS) -> pd.DataFrame:
-    return data[list(columns)].rename(columns=columns).astype(float).reset_index(drop=True)
+    wanted = [name for name, ours in columns.items() if ours != "rh_pct" or name in data]
+    table = data[wanted].rename(columns=columns).astype(float).reset_index(drop=True)
+    # Only dehumidifiers ask for it: without it, or with marks for missing values, the year serves all the same.
+    if "rh_pct" in table and not table["rh_pct"].between(*LIMITS["rh_pct"]).all():
+        return table.drop(columns="rh_pct")
+    return table
 
 
 def _place(meta: dict[str, Any]) -> tuple[float, float]:

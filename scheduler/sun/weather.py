@@ -47,7 +47,7 @@ class Weather(Protocol):
         -------
         DataFrame
             Indexed by the hours' starts in UTC, no gaps: ghi_w_m2, ghi_dull_w_m2, ghi_bright_w_m2, temp_c,
-            wind_m_s, and where they are known dni_w_m2 and dhi_w_m2 of the likely sun.
+            wind_m_s, and where they are known dni_w_m2 and dhi_w_m2 of the likely sun, and rh_pct.
         """
         ...
 

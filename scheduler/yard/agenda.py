@@ -6,7 +6,7 @@ The planner and the replay both read this; it holds no physics.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -167,8 +167,14 @@ class _Draft:
     misfits: tuple[str, ...]
 
 
-def build_agenda(yard: Yard, span: Span) -> Agenda:
+#: Hours that a duty load is to run on a local day, by its name, where they differ from day to day [h].
+DutyHours = Mapping[str, Mapping[dt.date, float]]
+
+
+def build_agenda(yard: Yard, span: Span, duty_hours: DutyHours | None = None) -> Agenda:
     """Choose the grid (R1) and put everything with a time on it.
+
+    A load that follows the weather runs its whole window on days that `duty_hours` does not know.
 
     Raises
     ------
@@ -180,7 +186,7 @@ def build_agenda(yard: Yard, span: Span) -> Agenda:
     for step_minutes in STEP_MINUTES if span.step_minutes is None else (span.step_minutes,):
         draft = _draft(yard, span, step_minutes)
         if not draft.misfits:
-            return _place(yard, draft.grid, draft.marks, span)
+            return _place(yard, draft.grid, draft.marks, span, duty_hours or {})
     shorter = (minutes for minutes in STEP_MINUTES if minutes < draft.grid.step_minutes)
     fitting = next((minutes for minutes in shorter if not _draft(yard, span, minutes).misfits), None)
     msg = f"--step {span.step_minutes}: {draft.misfits[0]} falls between two steps; try --step {fitting}"
@@ -312,7 +318,7 @@ def _local_days(yard: Yard, begin: dt.datetime, end: dt.datetime) -> Iterator[dt
         day += dt.timedelta(days=1)
 
 
-def _place(yard: Yard, grid: Grid, marks: _Marks, span: Span) -> Agenda:
+def _place(yard: Yard, grid: Grid, marks: _Marks, span: Span, duty_hours: DutyHours) -> Agenda:
     visits = {grid.index_of(visit) for visit in marks.visits if visit < grid.end}
     if span.here:
         visits.add(0)
@@ -332,7 +338,7 @@ def _place(yard: Yard, grid: Grid, marks: _Marks, span: Span) -> Agenda:
         duty
         for load in yard.house_loads
         if not load.always_on
-        for duty in _duty_windows(yard, load, grid, marks)
+        for duty in _duty_windows(yard, load, grid, marks, duty_hours.get(load.name, {}))
     )
     return Agenda(grid, tuple(sorted(visits)), needs, away, duties, tuple(marks.notes))
 
@@ -347,12 +353,13 @@ def _place_need(due: _Due, grid: Grid) -> DueNeed:
     )
 
 
-def _duty_windows(yard: Yard, load: HouseLoad, grid: Grid, marks: _Marks) -> Iterator[DutyWindow]:
-    wanted = grid.steps_in(load.hours_per_day or 0.0)
-    if wanted * grid.step_h > (load.hours_per_day or 0.0) + 1e-9:
-        marks.note(
-            f"{load.name}: {load.hours_per_day:g} h a day become {wanted * grid.step_h:g} h, whole steps"
-        )
+def _duty_windows(
+    yard: Yard, load: HouseLoad, grid: Grid, marks: _Marks, hours_on: Mapping[dt.date, float]
+) -> Iterator[DutyWindow]:
+    if load.hours_per_day is not None:
+        whole_h = grid.steps_in(load.hours_per_day) * grid.step_h
+        if whole_h > load.hours_per_day + 1e-9:
+            marks.note(f"{load.name}: {load.hours_per_day:g} h a day become {whole_h:g} h, whole steps")
     min_steps = grid.steps_in(load.min_block_h) if load.min_block_h else 1
     start, end = load.window_minutes
     for day in _local_days(yard, grid.start, grid.end):
@@ -360,13 +367,14 @@ def _duty_windows(yard: Yard, load: HouseLoad, grid: Grid, marks: _Marks) -> Ite
         closes = moment_on_clock(day, end, yard.site.zone)
         first = max(0, -((grid.start - opens) // grid.step))
         last = min(grid.n_steps, (closes - grid.start) // grid.step)
-        if last <= first:
+        hours = hours_on.get(day, load.most_hours_per_day)
+        if last <= first or hours <= 0.0:
             continue
-        on_steps = wanted
+        on_steps = wanted = grid.steps_in(hours)
         if opens < grid.start or closes > grid.end:
             # A cut window gets its share of the hours: part of them belongs to the time outside the plan.
             inside = (min(closes, grid.end) - max(opens, grid.start)) / (closes - opens)
-            on_steps = max(min_steps, grid.steps_in((load.hours_per_day or 0.0) * inside))
+            on_steps = max(min_steps, grid.steps_in(hours * inside))
             if on_steps > last - first:
                 on_steps = last - first if last - first >= min_steps else 0
         elif last - first < wanted:

@@ -66,6 +66,10 @@ EXAMPLES = {
 
 _UNIT_WORDS = (
     ("_pct_per_c", "percent per degree C"),
+    ("_w_per_c", "watts per degree C"),
+    ("_per_h", "times an hour"),
+    ("_per_kwh", "litres per kWh"),
+    ("_m3", "cubic metres"),
     ("_wh_per_km", "Wh per km"),
     ("_per_km", "Wh per km"),
     ("_per_mile", "Wh per mile"),

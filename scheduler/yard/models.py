@@ -71,6 +71,9 @@ class Site(Record):
     timezone: Text
     elevation_m: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-450, le=9000)] = 0.0
     shed_offset_c: Number = 0.0
+    shed_lag_h: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=240)] = 0.0
+    shed_sun_c: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=60)] = 0.0
+    shed_loss_w_per_c: Positive | None = None
     typical_year: Text | None = None
 
     @field_validator("timezone")
@@ -267,6 +270,11 @@ class HouseLoad(Record):
     hours_per_day: Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=24)] | None = None
     window: tuple[MinuteOfDay, MinuteOfDay] | None = None
     min_block_h: Positive | None = None
+    wanted_rh_pct: Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, lt=100)] | None = None
+    room_m3: Positive | None = None
+    air_changes_per_h: Positive = 0.5
+    litres_per_kwh: Positive = 1.3
+    outside: Switch = False
 
     @model_validator(mode="after")
     def _always_or_duty(self) -> Self:
@@ -274,25 +282,43 @@ class HouseLoad(Record):
         return self
 
     def _kind_problems(self) -> Iterator[str]:
-        duty = ("hours_per_day", "window", "min_block_h")
+        duty = ("hours_per_day", "window", "min_block_h", "wanted_rh_pct")
         duty_keys = [key for key in duty if getattr(self, key) is not None]
         if self.always_on and duty_keys:
             yield f"always_on: true goes without {', '.join(duty_keys)}"
-        if not self.always_on and self.hours_per_day is None:
-            yield "wanted always_on = true, or hours_per_day (with window and min_block_h where they matter)"
+        if not self.always_on and self.hours_per_day is None and self.wanted_rh_pct is None:
+            yield (
+                "wanted always_on = true, or hours_per_day (with window and min_block_h where they matter), "
+                "or wanted_rh_pct for a dehumidifier"
+            )
         if self.surge_w is not None and self.surge_w < self.watts:
             yield f"surge_w: {self.surge_w:g} is below watts {self.watts:g}; it is the total while starting"
+        yield from self._drying_problems()
+
+    def _drying_problems(self) -> Iterator[str]:
+        if self.wanted_rh_pct is not None and self.hours_per_day is not None:
+            yield "wanted_rh_pct: its hours follow from the weather; wanted either it or hours_per_day"
+        if self.wanted_rh_pct is not None and self.room_m3 is None:
+            yield "room_m3: missing; wanted for instance room_m3 = 60 beside wanted_rh_pct"
+        for key in ("room_m3", "air_changes_per_h", "litres_per_kwh"):
+            if self.wanted_rh_pct is None and key in self.model_fields_set:
+                yield f"{key}: goes with wanted_rh_pct, the humidity that a dehumidifier is to keep"
 
     def _duty_problems(self) -> Iterator[str]:
         if self.window is not None and self.window[0] == self.window[1]:
             yield 'window: wanted two different times; ["00:00", "24:00"] is the whole day'
             return
-        if self.hours_per_day is None:
-            return
-        if self.hours_per_day > self.window_h:
-            yield f"hours_per_day: {self.hours_per_day:g} is more than its window of {self.window_h:g} h"
-        if self.min_block_h is not None and self.min_block_h > self.hours_per_day:
-            yield f"min_block_h: {self.min_block_h:g} is more than hours_per_day {self.hours_per_day:g}"
+        most_h = self.window_h if self.hours_per_day is None else self.hours_per_day
+        if most_h > self.window_h:
+            yield f"hours_per_day: {most_h:g} is more than its window of {self.window_h:g} h"
+        if self.min_block_h is not None and self.min_block_h > most_h:
+            what = "its window of" if self.hours_per_day is None else "hours_per_day"
+            yield f"min_block_h: {self.min_block_h:g} is more than {what} {most_h:g}"
+
+    @property
+    def most_hours_per_day(self) -> float:
+        """Its hours a day; where they follow from the weather, the whole window [h]."""
+        return self.window_h if self.hours_per_day is None else self.hours_per_day
 
     @property
     def window_minutes(self) -> tuple[int, int]:

@@ -221,6 +221,8 @@ UNIT_ENDINGS = (
     "_km",
     "_miles",
     "_mm2",
+    "_m3",
+    "_per_kwh",
     "_v",
     "_a",
     "_ah",

@@ -14,7 +14,7 @@ from scheduler.yard.agenda import Span, build_agenda
 from scheduler.yard.figures import Record
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.mistakes import HEADINGS
-from scheduler.yard.models import Machine, Need, Shade
+from scheduler.yard.models import HouseLoad, Machine, Need, Shade
 from scheduler.yard.starter import starter_text
 
 FLEETS = Path(__file__).parents[2] / "fleets"
@@ -118,8 +118,10 @@ def test_where_there_is_no_default_the_starter_says_what_leaving_it_out_means(
 
 
 #: Ways of saying what an active line says already: together they are a mistake.
+DRYING = ("wanted_rh_pct", "room_m3", "air_changes_per_h", "litres_per_kwh")
 OTHER_WAYS = {
     Machine: {"battery_wh"},
+    HouseLoad: set(DRYING),
     Need: {"distance_miles", "wh_per_mile", "hours", "draw_w", "energy_wh", "charge_pct"},
 }
 SWITCHED_OFF = [
@@ -146,3 +148,13 @@ def test_every_key_that_is_commented_out_works_when_it_is_switched_on(
     path = tmp_path / "yard.toml"
     path.write_text("\n".join(lines), encoding="utf-8")
     read_yard(path)
+
+
+def test_a_wanted_humidity_works_in_the_place_of_hours(tmp_path: Path) -> None:
+    kept = [line for line in starter_text().split("\n") if not line.startswith("hours_per_day = ")]
+    switched = [line.removeprefix("#") if line[1:].startswith(DRYING) else line for line in kept]
+    path = tmp_path / "yard.toml"
+    path.write_text("\n".join(switched), encoding="utf-8")
+    (dryer,) = (load for load in read_yard(path).house_loads if not load.always_on)
+    assert (dryer.wanted_rh_pct, dryer.room_m3) == (55.0, 60.0)
+    assert dryer.most_hours_per_day == 8.0
