@@ -137,6 +137,12 @@ def test_missing_air_is_filled_on_the_hot_side_and_the_temperature_told():
     assert not any("temp_c" in note for note in day_of(ghi_w_m2=0.0, temp_c=4.0).notes)
 
 
+def test_humidity_is_handed_on_where_the_file_has_it():
+    hours = day_of(ghi_w_m2=0.0, rh_pct=np.arange(24.0)).hours(BEGINS, ENDS)
+    assert hours["rh_pct"].tolist() == list(range(24))
+    assert "rh_pct" not in day_of(ghi_w_m2=0.0).hours(BEGINS, ENDS)
+
+
 def test_a_full_forecast_needs_no_notes():
     full = day_of(ghi_w_m2=0.0, ghi_dull_w_m2=0.0, ghi_bright_w_m2=0.0, temp_c=20.0)
     assert full.notes == ()

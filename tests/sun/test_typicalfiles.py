@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import datetime as dt
 import json
 from pathlib import Path
 
@@ -64,7 +65,7 @@ def epw_text(year: TypicalYear, *, leap_day: bool = False, utc_offset_h: float =
     for stamp, row in zip(stamps, year.table.itertuples(), strict=True):
         cells = ["0"] * 35
         cells[:6] = [str(stamp.year), str(stamp.month), str(stamp.day), str(stamp.hour + 1), "60", "?"]
-        cells[6], cells[21] = str(row.temp_c), str(row.wind_m_s)
+        cells[6], cells[8], cells[21] = str(row.temp_c), str(row.rh_pct), str(row.wind_m_s)
         cells[13:16] = [str(row.ghi_w_m2), str(row.dni_w_m2), str(row.dhi_w_m2)]
         lines.append(",".join(cells))
         if leap_day and (stamp.month, stamp.day) == (2, 28):
@@ -178,6 +179,24 @@ def test_a_mark_for_a_missing_value_is_refused_with_its_hour(tmp_path):
     told = refusal(path)
     assert "ghi_w_m2 is -9900 in the hour from 01 Feb 12:00 (1 such hours); wanted 0 to 1500" in told
     assert "temp_c is -9900 in the hour from 01 Feb 12:00" in told
+
+
+def test_humidity_is_read_and_follows_the_likely_days(greensboro):
+    assert greensboro.table["rh_pct"].mean() == pytest.approx(69.52, abs=0.005)
+    day = dt.datetime(2027, 6, 8, 5, tzinfo=dt.UTC)
+    assert greensboro.hours(day, day + dt.timedelta(hours=3))["rh_pct"].between(0.0, 100.0).all()
+
+
+def test_a_year_with_a_mark_for_missing_humidity_serves_without_it(tmp_path):
+    lines = SLIM.read_text().splitlines()
+    column = lines[1].split(",").index("RHum (%)")
+    cells = lines[700].split(",")
+    cells[column] = "-9900"
+    lines[700] = ",".join(cells)
+    path = tmp_path / "g.csv"
+    path.write_text("\n".join(lines))
+    assert "rh_pct" not in read_year(path).table
+    assert read_year(path).table["ghi_w_m2"].sum() > 0.0
 
 
 @pytest.mark.parametrize("spoil", [(",GHI (W/m^2)", ",GHX"), ("-79.950", "west"), ("01/01/1988", "first")])

@@ -456,6 +456,34 @@ def test_a_window_of_a_whole_day_has_its_23_24_or_25_hours(start: str, length: i
     assert window.on_steps == min(24, length)
 
 
+def drying(hours_on: dict[str, float], hours: float = 48.0, **load: Any) -> Agenda:
+    dryer = HouseLoad(**{"name": "dryer", "watts": 300, "wanted_rh_pct": 50, "room_m3": 60, **load})
+    by_day = {dt.date.fromisoformat(day): run_h for day, run_h in hours_on.items()}
+    span = Span(now=at(MONDAY), hours=hours)
+    return build_agenda(yard_with(house_loads=(dryer,)), span, {"dryer": by_day})
+
+
+def test_hours_that_follow_the_weather_differ_from_day_to_day_and_are_rounded_up_without_a_note() -> None:
+    agenda = drying({"2027-06-07": 2.2, "2027-06-08": 5.0}, window=("10:00", "18:00"))
+    assert steps(agenda.duties) == [(6, 14, 3), (30, 38, 5)]
+    assert agenda.notes == ()
+
+
+def test_a_day_that_asks_for_no_hours_has_no_window_even_where_it_is_cut() -> None:
+    assert steps(drying({"2027-06-07": 0.0, "2027-06-08": 1.0}, window=("10:00", "18:00")).duties) == [(30, 38, 1)]
+    cut = drying({"2027-06-07": 0.0, "2027-06-08": 0.0}, hours=6.0, window=("00:00", "24:00"), min_block_h=2.0)
+    assert cut.duties == ()
+
+
+def test_a_day_of_which_nothing_is_known_runs_its_whole_window() -> None:
+    assert steps(drying({"2027-06-07": 2.0}, window=("10:00", "18:00")).duties) == [(6, 14, 2), (30, 38, 8)]
+
+
+def test_a_cut_window_gets_its_share_of_that_days_hours() -> None:
+    # the plan begins at 04:00: 20 of the day's 24 hours are left, and 20 of 24 of its 6 hours
+    assert steps(drying({"2027-06-07": 6.0}, hours=20.0).duties) == [(0, 20, 5)]
+
+
 def test_a_load_that_is_always_on_has_no_window() -> None:
     lamp = HouseLoad(name="lamp", watts=10, always_on=True)
     assert plan(yard_with(house_loads=(lamp,))).duties == ()
