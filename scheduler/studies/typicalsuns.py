@@ -16,7 +16,9 @@ import numpy as np
 import pandas as pd
 
 from scheduler.sun.arraypower import Air, arrays_power_w, complete_radiation
+from scheduler.sun.drying import run_hours
 from scheduler.sun.ongrid import lay_on_grid, step_middles
+from scheduler.sun.shed import shed_climate
 from scheduler.sun.skies import SunPath, clear_ghi_w_m2, sun_path
 from scheduler.sun.typicalyear import HOURS_PER_DAY, NOMINAL_YEAR, YEAR_DAYS, TypicalYear
 from scheduler.timegrid import FloatArray, Grid, moment_on_clock
@@ -45,6 +47,8 @@ class TypicalSuns:
         Global horizontal irradiance of each day [Wh/m2].
     shed_temp_c : ndarray, shape (365, n)
         Mean temperature of the shed [C].
+    drying_h : dict of str to tuple of float
+        By the name of each load with a wanted humidity, how long it is to run on each day [h].
     source : str
         In words.
     """
@@ -56,6 +60,7 @@ class TypicalSuns:
     clearness_fraction: FloatArray
     ghi_wh_m2: FloatArray
     shed_temp_c: FloatArray
+    drying_h: dict[str, tuple[float, ...]]
     source: str
 
     def power_w(self, days: np.ndarray, clearness_fraction: FloatArray) -> FloatArray:
@@ -95,6 +100,7 @@ def prepare_suns(yard: Yard, weather: TypicalYear, step_minutes: int, calendar_y
     sky = complete_radiation(
         sun, ghi_w_m2, on_grid.beam(hourly["dni_w_m2"]), on_grid.level(hourly["dhi_w_m2"])
     )
+    climate = shed_climate(yard, hours)
     by_day = (YEAR_DAYS, -1)
     ghi_wh_m2 = grid.energy_wh(ghi_w_m2).reshape(by_day).sum(axis=1)
     clear_wh_m2 = grid.energy_wh(clear_w_m2).reshape(by_day).sum(axis=1)
@@ -109,7 +115,11 @@ def prepare_suns(yard: Yard, weather: TypicalYear, step_minutes: int, calendar_y
         ),
         clearness_fraction=clearness,
         ghi_wh_m2=ghi_wh_m2,
-        shed_temp_c=(air.temp_c + yard.site.shed_offset_c).reshape(by_day),
+        shed_temp_c=on_grid.air(climate.temp_c).reshape(by_day),
+        drying_h={
+            name: tuple(days[dt.date(year, 1, 1) + dt.timedelta(days=day)] for day in range(YEAR_DAYS))
+            for name, days in run_hours(climate.drying).items()
+        },
         source=weather.source,
     )
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from scheduler.planning.house import DutyRun, sunniest_duty
 from scheduler.planning.thumb import RULES, HandsDay, Order
 from scheduler.studies.living import Tally, YardState
-from scheduler.studies.year import PreparedYear, Tell, YearWalk
+from scheduler.studies.year import PreparedYear, Tell, YearWalk, for_number
 from scheduler.studies.yearrecord import YearLived
 from scheduler.studies.yearsky import draw_sky
 
@@ -57,6 +57,7 @@ def live_rules_of_thumb(
     prepared: PreparedYear, number: int = 0, tell: Tell | None = None
 ) -> tuple[YearLived, ...]:
     """Live one of the years of a prepared yard once under each rule of thumb."""
+    prepared = for_number(prepared, number)
     yard, whole = prepared.yard, prepared.agenda.whole
     sky = draw_sky(prepared.suns, whole.grid, prepared.spread, prepared.settings.seed, number)
     suns = sky.forecast_suns(whole.grid, 0)

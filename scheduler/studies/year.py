@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from scheduler.studies.forecasts import DefaultSpread, Spread
@@ -18,7 +18,7 @@ from scheduler.studies.living import Life, Tally, YardState
 from scheduler.studies.typicalsuns import TypicalSuns, prepare_suns
 from scheduler.studies.yearagenda import YearAgenda, build_year_agenda, duties_between, weekly_yard
 from scheduler.studies.yearrecord import DayLived, Readiness, YearLived
-from scheduler.studies.yearsky import YearSky, draw_sky
+from scheduler.studies.yearsky import YearSky, draw_sky, drying_hours
 from scheduler.sun.typicalyear import TypicalYear
 from scheduler.timegrid import moment_on_clock
 from scheduler.yard.models import Yard
@@ -107,9 +107,18 @@ def prepare_year(
     yard, notes = weekly_yard(yard)
     agenda = build_year_agenda(yard, settings.first_day, settings.n_days, settings.step_minutes)
     suns = prepare_suns(yard, weather, agenda.whole.grid.step_minutes, settings.first_day.year)
-    return PreparedYear(
-        yard, settings, agenda, suns, spread or DefaultSpread(), (*notes, *agenda.whole.notes)
-    )
+    told = (*notes, *agenda.whole.notes)
+    return for_number(PreparedYear(yard, settings, agenda, suns, spread or DefaultSpread(), told), 0)
+
+
+def for_number(prepared: PreparedYear, number: int) -> PreparedYear:
+    """Return the prepared yard for one of its years: what runs against humidity follows from the days drawn."""
+    if not prepared.suns.drying_h:
+        return prepared
+    settings, grid = prepared.settings, prepared.agenda.whole.grid
+    hours = drying_hours(prepared.suns, grid, settings.seed, number)
+    agenda = build_year_agenda(prepared.yard, settings.first_day, settings.n_days, grid.step_minutes, hours)
+    return replace(prepared, agenda=agenda)
 
 
 def live_year(
@@ -164,7 +173,7 @@ class YearWalk:
     @classmethod
     def begun(cls, prepared: PreparedYear, number: int = 0, at: Bookmark | None = None) -> YearWalk:
         """Return a year lived by the planner, at its beginning or where it was left."""
-        settings = prepared.settings
+        settings, prepared = prepared.settings, for_number(prepared, number)
         sky = draw_sky(prepared.suns, prepared.agenda.whole.grid, prepared.spread, settings.seed, number)
         keeper = PlanningKeeper(prepared.yard, prepared.agenda, sky, settings.ahead_h, settings.aim_limit_s)
         return cls(prepared, sky, keeper, at)

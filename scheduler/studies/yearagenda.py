@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from scheduler.errors import UsageError
 from scheduler.timegrid import Grid, moment_on_clock
-from scheduler.yard.agenda import MOST_HOURS, Agenda, DueNeed, DutyWindow, Span, build_agenda
+from scheduler.yard.agenda import MOST_HOURS, Agenda, DueNeed, DutyHours, DutyWindow, Span, build_agenda
 from scheduler.yard.models import Yard
 
 #: So far apart are plans where nobody comes by [h].
@@ -85,7 +85,11 @@ def weekly_yard(yard: Yard) -> tuple[Yard, tuple[str, ...]]:
 
 
 def build_year_agenda(
-    yard: Yard, first_day: dt.date, n_days: int, step_minutes: int | None = None
+    yard: Yard,
+    first_day: dt.date,
+    n_days: int,
+    step_minutes: int | None = None,
+    duty_hours: DutyHours | None = None,
 ) -> YearAgenda:
     """Put a year's visits, needs and duty windows on one grid, the longest step on which all of them fall."""
     zone = yard.site.zone
@@ -93,7 +97,7 @@ def build_year_agenda(
     end = moment_on_clock(first_day + dt.timedelta(days=n_days), 0, zone)
     hours = min((end - start) / dt.timedelta(hours=1) + 2 * LEAST_AHEAD_H, MOST_HOURS)
     span = Span(now=start, start=start, hours=hours, step_minutes=step_minutes)
-    whole = build_agenda(yard, span)
+    whole = build_agenda(yard, span, duty_hours)
     last = whole.grid.index_of(end)
     return YearAgenda(whole, last, tuple(_plan_edges(whole, last)))
 

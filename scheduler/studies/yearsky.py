@@ -70,10 +70,8 @@ def draw_sky(suns: TypicalSuns, grid: Grid, spread: Spread, seed: int, number: i
         number give the same days and forecasts, whatever stands in the yard and whoever draws them.
     """
     dates, lead = _dates(suns, grid)
-    for_days, for_forecasts = (
-        np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(number, part))) for part in range(2)
-    )
-    days = days_resampled(dates, for_days) if number else days_in_order(dates)
+    days = _draw_days(dates, seed, number)
+    for_forecasts = _random(seed, number, 1)
     of_days = suns.clearness_fraction[days]
     forecast = forecast_clearness(of_days, suns.clearness_fraction, spread, for_forecasts)
     part = slice(lead, lead + grid.n_steps)
@@ -88,6 +86,24 @@ def draw_sky(suns: TypicalSuns, grid: Grid, spread: Spread, seed: int, number: i
         forecast=forecast,
         source=suns.source,
     )
+
+
+def drying_hours(suns: TypicalSuns, grid: Grid, seed: int, number: int) -> dict[str, dict[dt.date, float]]:
+    """How long each load with a wanted humidity is to run on each day of a drawn year [h]."""
+    dates, _ = _dates(suns, grid)
+    days = _draw_days(dates, seed, number)
+    return {
+        name: {date: run_h[day] for date, day in zip(dates, days, strict=True)}
+        for name, run_h in suns.drying_h.items()
+    }
+
+
+def _draw_days(dates: list[dt.date], seed: int, number: int) -> IntArray:
+    return days_resampled(dates, _random(seed, number, 0)) if number else days_in_order(dates)
+
+
+def _random(seed: int, number: int, part: int) -> np.random.Generator:
+    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(number, part)))
 
 
 def _dates(suns: TypicalSuns, grid: Grid) -> tuple[list[dt.date], int]:

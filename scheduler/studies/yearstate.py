@@ -62,9 +62,7 @@ def read_state(path: Path, prepared: PreparedYear) -> tuple[Bookmark | None, tup
         state = json.loads(path.read_bytes())
         told = state["format"], state["of"]
     except (OSError, ValueError, KeyError, TypeError) as fault:
-        raise InputError(
-            path, ["this is no state file of a year; give a new name to begin one"]
-        ) from fault
+        raise InputError(path, ["this is no state file of a year; give a new name to begin one"]) from fault
     if told != (FORMAT, fingerprint(prepared)):
         problem = (
             "this was written for another year: other fleet, weather, flags or version; "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import replace
 from functools import cache
 
@@ -151,3 +152,17 @@ def test_the_sun_of_a_step_is_that_of_its_own_day() -> None:
     assert sky.true_w[noon] == prepared.suns.true_w[day_of_year, 12]
     night = prepared.agenda.whole.grid.index_of(dt.datetime(2027, 5, 6, 6, tzinfo=dt.UTC))
     assert np.all(sky.true_w[night - 1 : night + 1] == 0.0)
+
+
+def test_what_runs_against_humidity_follows_from_the_days_drawn() -> None:
+    drier = HouseLoad(
+        name="drier", watts=200.0, wanted_rh_pct=60.0, room_m3=80.0, air_changes_per_h=0.5, litres_per_kwh=1.2
+    )
+    yard = plot(machines=(machine("cart"),), house_loads=(drier,))
+    prepared = prepare_year(yard, greensboro(), days_from(7, 5, 3))
+    for number in (0, 2):
+        year = live_prepared(prepared, number)
+        wanted_h = [prepared.suns.drying_h["drier"][day.typical_day] for day in year.days]
+        ran_h = [day.house_wh[0] / drier.watts for day in year.days]
+        assert len(set(wanted_h)) > 1
+        assert ran_h == [math.ceil(hours) for hours in wanted_h]
