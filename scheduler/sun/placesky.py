@@ -15,7 +15,8 @@ from scheduler.timegrid import FloatArray, floor_to
 from scheduler.yard.models import Site
 
 #: Clearness at the equator, what the square of the latitude takes from it at 45 degrees, and its rise from the year's
-#: mean to high summer: fitted to five places in North America between 26 and 55 N.
+#: mean to high summer: fitted by eye to five typical years in North America between 26 and 55 N (Miami, Greensboro,
+#: Newark, Chicago, Sand Point; NREL).
 EQUATOR_FRACTION, LATITUDE_LOSS_FRACTION, SUMMER_GAIN_FRACTION = 0.90, 0.245, 0.04
 
 #: The fit says nothing beyond its places: the clearness stays between those of its clearest and its dullest.

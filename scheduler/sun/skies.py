@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from scheduler.timegrid import FloatArray
 from scheduler.yard.models import Site
@@ -48,13 +49,6 @@ class SunPath:
 
 
 def sun_path(site: Site, moments: pd.DatetimeIndex) -> SunPath:
-    """Return where the sun stands at `moments` over a site; see `sun_path_at`."""
-    return sun_path_at(site.latitude, site.longitude, site.elevation_m, moments)
-
-
-def sun_path_at(
-    latitude_deg: float, longitude_deg: float, elevation_m: float, moments: pd.DatetimeIndex
-) -> SunPath:
     """Return where the sun stands at `moments`.
 
     Notes
@@ -68,7 +62,7 @@ def sun_path_at(
     """
     from pvlib import irradiance, solarposition
 
-    place = solarposition.get_solarposition(moments, latitude_deg, longitude_deg, altitude=elevation_m)
+    place = solarposition.get_solarposition(moments, site.latitude, site.longitude, altitude=site.elevation_m)
     return SunPath(
         moments,
         place["zenith"].to_numpy(),
@@ -88,6 +82,31 @@ def hourly_mean(by_quarter: FloatArray) -> FloatArray:
     """Return the mean of each four quarters."""
     mean: FloatArray = by_quarter.reshape(-1, QUARTERS_PER_HOUR).mean(axis=1)
     return mean
+
+
+def above_day_wh_m2(latitude_deg: float, day_of_year: NDArray[np.intp]) -> FloatArray:
+    """Return the irradiation of whole days outside the atmosphere, on the level [Wh/m2].
+
+    Notes
+    -----
+    ``H = 24 / pi G (cos(phi) cos(delta) sin(w) + w sin(phi) sin(delta))`` with the sunset hour angle
+    ``cos(w) = -tan(phi) tan(delta)``; declination and irradiance by Spencer's series through pvlib. Days count from
+    1. Much quicker than adding up `sun_path` over a year.
+
+    References
+    ----------
+    J. A. Duffie, W. A. Beckman, Solar Engineering of Thermal Processes, eq. 1.10.3.
+    """
+    from pvlib import irradiance, solarposition
+
+    declination = solarposition.declination_spencer71(day_of_year)
+    normal_w_m2 = irradiance.get_extra_radiation(day_of_year, method="spencer")
+    latitude = np.radians(latitude_deg)
+    sunset = np.arccos(np.clip(-np.tan(latitude) * np.tan(declination), -1.0, 1.0))
+    level = np.cos(latitude) * np.cos(declination) * np.sin(sunset)
+    level += sunset * np.sin(latitude) * np.sin(declination)
+    day_wh_m2: FloatArray = np.maximum(24.0 / np.pi * normal_w_m2 * level, 0.0)
+    return day_wh_m2
 
 
 def clear_ghi_w_m2(site: Site, hours: pd.DatetimeIndex) -> FloatArray:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from scheduler.sun.skies import hourly_mean, quarter_middles, sun_path_at
+from scheduler.sun.skies import above_day_wh_m2
 from scheduler.sun.spread import (
     BRIGHT_QUANTILE,
     DULL_QUANTILE,
@@ -53,7 +53,7 @@ class TypicalYear:
     table : DataFrame, 8760 rows
         In the file's standard time from 1 January 00:00, each row the hour it starts: ghi_w_m2, dni_w_m2,
         dhi_w_m2, temp_c, wind_m_s.
-    latitude_deg, longitude_deg : float
+    latitude_deg : float
         The station's.
     """
 
@@ -62,7 +62,6 @@ class TypicalYear:
     utc_offset_h: float
     table: pd.DataFrame
     latitude_deg: float
-    longitude_deg: float
 
     @property
     def source(self) -> str:
@@ -168,10 +167,7 @@ class TypicalYear:
     @cached_property
     def above_wh_m2(self) -> FloatArray:
         """Irradiation of each day outside the atmosphere, on the level [Wh/m2]."""
-        hours = pd.DatetimeIndex(self.by_start_utc().index)
-        path = sun_path_at(self.latitude_deg, self.longitude_deg, 0.0, quarter_middles(hours))
-        above: FloatArray = hourly_mean(path.extra_horizontal_w_m2).reshape(-1, HOURS_PER_DAY).sum(axis=1)
-        return above
+        return above_day_wh_m2(self.latitude_deg, np.arange(1, YEAR_DAYS + 1))
 
     @cached_property
     def clearness_index(self) -> FloatArray:

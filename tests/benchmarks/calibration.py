@@ -21,9 +21,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import beta
 
-from scheduler.sun.arraypower import complete_radiation
 from scheduler.sun.placesky import usual_clearness
-from scheduler.sun.skies import clouded_ghi_w_m2, sun_path
 from scheduler.sun.skywords import SKY_TERMS
 from scheduler.sun.spread import (
     BRIGHT_QUANTILE,
@@ -42,6 +40,7 @@ from scheduler.sun.typicalyear import YEAR_DAYS
 from scheduler.timegrid import FloatArray, Grid
 from scheduler.yard.models import Array, Bank, Inverter, Outlet, Visits, Yard
 from tests.benchmarks.climates import QUARTER_OF_DAY, Climate, climates
+from tests.benchmarks.cloud import run_cloud
 
 QUANTILES = np.array([DULL_QUANTILE, LIKELY_QUANTILE, BRIGHT_QUANTILE])
 
@@ -300,73 +299,7 @@ def _clearness(name: str) -> FloatArray:
     return next(climate.clearness for climate in climates() if climate.name == name)
 
 
-# ---- cloud ---------------------------------------------------------------------------------------
-
-
-def run_cloud() -> None:
-    """Cloud to sun, hour by hour and by the words for a half day."""
-    from pvlib import irradiance
-
-    for climate in climates():
-        sun = sun_path(climate.site, climate.hours + pd.Timedelta(minutes=30))
-        truth = climate.year.by_start_utc()
-        clear = climate.clear_w_m2.ravel()
-        up = clear > 50.0
-        for name, covered in (("total", climate.total_cloud_fraction), ("opaque", climate.opaque_cloud_fraction)):
-            cover = covered.ravel()
-            sky = complete_radiation(sun, clouded_ghi_w_m2(clear, cover))
-            norman = irradiance.campbell_norman(
-                sun.zenith_seen_deg, 0.75 * (1.0 - cover), dni_extra=sun.extra_normal_w_m2
-            )["ghi"]
-            rows = (
-                ("ghi", sky.ghi_w_m2, "ghi_w_m2"),
-                ("dni by DISC", sky.dni_w_m2, "dni_w_m2"),
-                ("dhi by DISC", sky.dhi_w_m2, "dhi_w_m2"),
-                ("ghi, straight line", clear * (1.0 - 0.65 * cover), "ghi_w_m2"),
-                ("ghi, campbell_norman", norman, "ghi_w_m2"),
-            )
-            for what, found, column in rows:
-                _show_error(f"{climate.name}, {name} cloud: {what}", found[up], truth[column].to_numpy()[up])
-    print("clearness of half days by their mean opaque cloud in oktas: mean (10 %, 50 %, 90 % of half days)")
-    for term in SKY_TERMS:
-        parts = [_half_days(climate, term.oktas) for climate in climates()]
-        told = [f"{p.mean():.2f} ({'/'.join(f'{q:.2f}' for q in np.quantile(p, QUANTILES))})" for p in parts]
-        mean = np.mean([part.mean() for part in parts])
-        print(f"  {term.words[0]:<14} {'  '.join(told)}  together {mean:.2f}, taken {term.clearness_fraction}")
-
-
-def _show_error(what: str, found: FloatArray, truth: FloatArray) -> None:
-    over, mean = found - truth, truth.mean()
-    rms = np.sqrt(np.mean(over**2))
-    print(
-        f"{what:<52} bias {over.mean():6.1f} W/m2 ({100 * over.mean() / mean:5.1f} %)  "
-        f"rms {rms:5.1f} ({100 * rms / mean:4.1f} %)"
-    )
-
-
-def _half_days(climate: Climate, oktas: tuple[int, int]) -> FloatArray:
-    """Clearness of the half days whose mean cover, weighted by the clear sky, rounds to some oktas."""
-    found = []
-    for half in (slice(0, 12), slice(12, 24)):
-        clear = climate.clear_w_m2[:, half]
-        cover = 8.0 * (climate.opaque_cloud_fraction[:, half] * clear).sum(axis=1) / clear.sum(axis=1)
-        alike = (np.round(cover) >= oktas[0]) & (np.round(cover) <= oktas[1])
-        found.append((climate.ghi_w_m2[:, half].sum(axis=1) / clear.sum(axis=1))[alike])
-    return np.concatenate(found)
-
-
 # ---- the place alone -----------------------------------------------------------------------------
-
-
-#: Monthly means of daily global irradiation in two more typical years (TMY2, NREL), as the statistics that go with
-#: their EPW files print them [Wh/m2]; with latitude, longitude and elevation.
-MONTHLY = {
-    "Chicago O'Hare": (
-        (41.77, -87.75, 190.0),
-        (1764, 2594, 3550, 4801, 5976, 6294, 6377, 5161, 4193, 3037, 1829, 1403),
-    ),
-    "Newark": ((40.70, -74.17, 9.0), (1953, 2724, 3690, 4604, 5568, 5879, 5674, 5183, 4300, 3169, 1981, 1637)),
-}
 
 
 def run_place() -> None:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from scheduler.sun.arraypower import Radiation, plane_irradiance_w_m2
-from scheduler.sun.skies import SunPath, sun_path
+from scheduler.sun.skies import SunPath, above_day_wh_m2, sun_path
 from scheduler.yard.models import Site
 
 GOLDEN = Site(latitude=39.742476, longitude=-105.1786, elevation_m=1830.14, timezone="America/Denver")
@@ -149,6 +149,24 @@ def test_daily_extraterrestrial_radiation_matches_the_table(latitude_deg):
     tolerance = 0.45 if latitude_deg == -60.0 else 0.3
     daily = daily_mj_m2(book_sun(latitude_deg).extra_horizontal_w_m2)
     assert daily == pytest.approx(np.array(H0_MJ_M2[latitude_deg]), abs=tolerance)
+
+
+def test_the_day_of_the_books_example_has_the_irradiation_it_says():
+    # Duffie and Beckman, Example 1.10.1: 33.8 MJ/m2 on 15 April at 43 N, with a solar constant of 1367 W/m2.
+    assert above_day_wh_m2(43.0, np.array([105]))[0] * MJ_PER_M2_AND_W_H == pytest.approx(33.8, abs=0.1)
+
+
+# Spencer's declination is of no particular year: in April it is up to half a day, 0.2 degrees, off. What that does to
+# a day's irradiation grows with the latitude.
+@pytest.mark.parametrize(
+    ("latitude_deg", "rel"), [(-55.0, 0.02), (-35.0, 0.01), (0.0, 0.005), (43.0, 0.015), (55.3, 0.02), (65.0, 0.05)]
+)
+def test_the_closed_form_of_a_day_is_what_the_suns_path_adds_up_to(latitude_deg, rel):
+    site = Site(latitude=latitude_deg, longitude=0.0, timezone="UTC")
+    for date, number in (("2027-01-15", 15), ("2027-04-15", 105), ("2027-07-17", 198), ("2027-10-15", 288)):
+        moments = pd.date_range(date, periods=288, freq="5min", tz="UTC") + pd.Timedelta("150s")
+        added_wh_m2 = sun_path(site, moments).extra_horizontal_w_m2.sum() / 12.0
+        assert above_day_wh_m2(latitude_deg, np.array([number]))[0] == pytest.approx(added_wh_m2, rel=rel, abs=20.0)
 
 
 @pytest.mark.parametrize("latitude_deg", [45.0, 0.0, -45.0])

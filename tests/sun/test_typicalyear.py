@@ -30,7 +30,7 @@ def numbered_year() -> TypicalYear:
     table = pd.DataFrame(
         {name: ghi.ravel() for name in ("ghi_w_m2", "dni_w_m2", "dhi_w_m2", "temp_c", "wind_m_s")}
     )
-    return TypicalYear("numbers", 0.0, -5.0, table, 36.1, -79.95)
+    return TypicalYear("numbers", 0.0, -5.0, table, 36.1)
 
 
 def day(year: TypicalYear, *date: int) -> pd.DataFrame:
@@ -55,7 +55,7 @@ def test_near_days_tell_more_than_far_ones_and_days_beyond_the_window_nothing():
     index[100 - 10 : 100 + 11] = 0.7
     ghi = np.zeros((365, 24))
     ghi[:, 12] = index * clear.above_wh_m2
-    near = TypicalYear("near", 0.0, -5.0, clear.table.assign(ghi_w_m2=ghi.ravel()), 36.1, -79.95)
+    near = TypicalYear("near", 0.0, -5.0, clear.table.assign(ghi_w_m2=ghi.ravel()), 36.1)
     share = [near.quantiles_of_day(day)[2] / clear.above_wh_m2[day] for day in (100, 140, 170)]
     assert share == pytest.approx([0.7, 0.7, 0.4], abs=0.01)
     assert near.quantiles_of_day(100)[1] / clear.above_wh_m2[100] == pytest.approx(0.4, abs=0.01)
@@ -63,10 +63,10 @@ def test_near_days_tell_more_than_far_ones_and_days_beyond_the_window_nothing():
 
 def test_the_sun_follows_the_date_and_not_the_window():
     # Far north the sun doubles within a month; the same clearness all year must bring each date its own sun.
-    north = TypicalYear("north", 0.0, -9.0, numbered_year().table, 60.0, -135.0)
+    north = TypicalYear("north", 0.0, -9.0, numbered_year().table, 60.0)
     ghi = np.zeros((365, 24))
     ghi[:, 12] = 0.5 * north.above_wh_m2
-    same = TypicalYear("same", 0.0, -9.0, north.table.assign(ghi_w_m2=ghi.ravel()), 60.0, -135.0)
+    same = TypicalYear("same", 0.0, -9.0, north.table.assign(ghi_w_m2=ghi.ravel()), 60.0)
     for day_number in (30, 60, 200):
         assert same.quantiles_of_day(day_number) == pytest.approx(np.full(3, 0.5 * same.above_wh_m2[day_number]))
 
@@ -74,7 +74,7 @@ def test_the_sun_follows_the_date_and_not_the_window():
 def test_a_day_judged_by_others_has_no_say_itself(year):
     extreme = year.table.copy()
     extreme.loc[24 * 159 : 24 * 160 - 1, "ghi_w_m2"] = 0.0
-    changed = TypicalYear("changed", 0.0, -5.0, extreme, 36.1, -79.95)
+    changed = TypicalYear("changed", 0.0, -5.0, extreme, 36.1)
     assert changed.quantiles_of_day(159, 0) == pytest.approx(year.quantiles_of_day(159, 0))
     assert changed.quantiles_of_day(159)[0] < year.quantiles_of_day(159)[0]
 
@@ -100,7 +100,7 @@ def test_each_sun_has_the_shape_of_days_of_its_own_rank():
         300.0,
     )  # dull mornings, middling noons, bright evenings
     table = pd.DataFrame({name: ghi.ravel() for name in numbered_year().table})
-    suns = day(TypicalYear("shapes", 0.0, -5.0, table, 36.1, -79.95), 2027, 6, 9)
+    suns = day(TypicalYear("shapes", 0.0, -5.0, table, 36.1), 2027, 6, 9)
     lit = [np.flatnonzero(suns[name]).tolist() for name in ("ghi_dull_w_m2", "ghi_w_m2", "ghi_bright_w_m2")]
     assert lit == [[8], [12], [16]]
 
@@ -145,7 +145,7 @@ def test_days_of_23_and_25_hours_have_no_gap(year, start):
 
 
 def test_a_month_of_polar_night_stays_dark():
-    dark = TypicalYear("dark", 0.0, 1.0, numbered_year().table * 0.0, 78.0, 15.0)
+    dark = TypicalYear("dark", 0.0, 1.0, numbered_year().table * 0.0, 78.0)
     hours = dark.hours(dt.datetime(2027, 1, 1, tzinfo=dt.UTC), dt.datetime(2027, 1, 3, tzinfo=dt.UTC))
     assert not hours[["ghi_w_m2", "ghi_dull_w_m2", "ghi_bright_w_m2"]].to_numpy().any()
     assert not hours.isna().to_numpy().any()
