@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
@@ -66,7 +67,8 @@ def begin_year(request: YearRequest) -> YearWork:
         prepared,
         request.n_resampled,
         _workers(request),
-        request.yardsticks,
+        n_parts=1 if request.scheduler is not None else request.workers or os.cpu_count() or 1,
+        yardsticks=request.yardsticks,
         keep=None if request.resume is None else partial(_keep, prepared, request.resume),
         begun=begun,
         resampled=resampled,

@@ -24,7 +24,7 @@ from scheduler.sun.typicalyear import HOURS_PER_DAY, NOMINAL_YEAR, YEAR_DAYS, Ty
 from scheduler.timegrid import FloatArray, Grid, moment_on_clock
 from scheduler.yard.models import Yard
 
-#: Clearness from rung to rung of the ladder; halving it moves no day's energy by more than a thousandth.
+#: Clearness from rung to rung of the ladder; halving it moves no day's energy by more than two thousandths.
 RUNG_FRACTION = 0.05
 
 

@@ -184,6 +184,11 @@ class YearWalk:
         return self._edge >= self.prepared.agenda.last
 
     @property
+    def edge(self) -> int:
+        """The evening that it has come to."""
+        return self._edge
+
+    @property
     def done_fraction(self) -> float:
         """How much of it all is behind."""
         return self._edge / self.prepared.agenda.last
@@ -212,6 +217,14 @@ class YearWalk:
             key: steps for key, steps in self._state.already_run.items() if key in still_open
         }
         self._edge = end
+
+    def skip_to(self, later: Bookmark, days: tuple[DayLived, ...]) -> None:
+        """Go on at a later evening, by days that were lived elsewhere from where everything stands here."""
+        today = self.prepared.agenda.whole.grid.local(self._edge).date()
+        self._days += [day for day in days if day.date >= today]
+        self._edge = later.edge
+        self._state, self._tally = deepcopy((later.state, later.tally))
+        self._planned_before_s += later.planning_s
 
     def bookmark(self) -> Bookmark:
         """Where the year is; it may go on without changing what is returned."""

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 
 from scheduler.planning.foresight import Foresight
 from scheduler.studies.manyyears import live_years
+from scheduler.studies.stitching import Ahead, lived_ahead, seams
 from scheduler.studies.year import Bookmark, PreparedYear, Tell, YearSettings, YearWalk
 from scheduler.studies.yearrecord import YearLived
 from scheduler.studies.yearsums import Interval, YearSums, readiness_interval
@@ -69,6 +70,8 @@ class YearWork:
     n_resampled : int
     workers : callable
         Opens the executor that lives the resampled years.
+    n_parts : int
+        Into how many parts the typical year is cut, to be lived at the same time.
     yardsticks : bool
         Whether the year is lived under the rules of thumb and bounded by perfect foresight too.
     keep : callable, optional
@@ -81,6 +84,7 @@ class YearWork:
     prepared: PreparedYear
     n_resampled: int
     workers: Callable[[], AbstractContextManager[Executor]]
+    n_parts: int = 1
     yardsticks: bool = False
     keep: KeepState | None = None
     begun: Bookmark | None = None
@@ -120,14 +124,25 @@ class YearWork:
     def _live(self, tell: Tell) -> None:
         evenings = 0
         try:
-            while not self._walk.is_done:
-                self._walk.go_on()
-                tell(self._walk.told(), self._walk.done_fraction)
-                evenings += 1
-                if evenings % KEPT_EVERY == 0:
-                    self._keep_state()
+            with self._ahead() as ahead:
+                while not self._walk.is_done:
+                    if not ahead.take_over(self._walk):
+                        self._walk.go_on()
+                    tell(self._walk.told(), self._walk.done_fraction)
+                    evenings += 1
+                    if evenings % KEPT_EVERY == 0:
+                        self._keep_state()
         finally:
             self._keep_state()
+
+    @contextmanager
+    def _ahead(self) -> Iterator[Ahead]:
+        """Have later parts of the year lived by other processes, where that is worth it."""
+        if self.begun is not None or len(seams(self.prepared, self.n_parts)) == 0:
+            yield Ahead()
+            return
+        with self.workers() as executor, lived_ahead(self.prepared, executor, self.n_parts) as ahead:
+            yield ahead
 
     def _live_resampled(self, tell: Tell) -> None:
         numbers = [number for number in range(1, self.n_resampled + 1) if number not in self._done]

@@ -2,25 +2,13 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Executor, Future
-from typing import Any
-
 import pytest
 
 from scheduler.commands.studies import worker_processes
 from scheduler.errors import UsageError
 from scheduler.studies.manyyears import dask_cluster, live_and_sum, live_years
 from scheduler.studies.year import PreparedYear, live_prepared, prepare_year
-from tests.studies.small_year import days_from, greensboro, machine, plot
-
-
-class Here(Executor):
-    """Does at once what it is given."""
-
-    def submit(self, work: Any, /, *given: Any, **named: Any) -> Future[Any]:
-        done: Future[Any] = Future()
-        done.set_result(work(*given, **named))
-        return done
+from tests.studies.small_year import Here, days_from, greensboro, machine, plot
 
 
 def three_days() -> PreparedYear:
