@@ -200,14 +200,17 @@ def add_demand(model: ChoiceModel) -> None:
     ]
     sleeps = inverter.off_when_unused and not case.yard.always_on_w
     for step in range(case.agenda.grid.n_steps):
-        demand = model.variable(f"d_{step:03d}", 0, None)
-        model.demand.append(demand)
         drawn = [
             case.agenda.grid.power_w(table.wall_wh[:, step]) * share / 1000.0
             for table, share in zip(case.offers, shares, strict=True)
         ]
         terms = model.pick_terms(drawn)
         terms += _duty_terms(model, step, lambda load: load.watts / inverter.efficiency / 1000.0)
+        most_kw = sum(float(kw.max(initial=0.0)) for kw in drawn)
+        most_kw += (_house_w(case, step) + _duty_w(case, step)) / inverter.efficiency / 1000.0
+        # The upper limit never binds; with one, every price gives a bound.
+        demand = model.variable(f"d_{step:03d}", 0, most_kw + inverter.idle_w / 1000.0 + 1e-3)
+        model.demand.append(demand)
         fixed_kw = _house_w(case, step) / inverter.efficiency / 1000.0
         if sleeps:
             terms += _awake_terms(model, step)

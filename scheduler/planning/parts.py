@@ -9,19 +9,18 @@ is a bound that holds over everything the hand may do, whatever the part.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from scheduler.charging.patterns import PatternTable, write_out
 from scheduler.charging.pieces import Mask, PieceTable, cut_pieces, outline
 from scheduler.charging.routes import Network
-from scheduler.planning.model import Case, ChoiceModel, build_choice
+from scheduler.planning.model import Case
+from scheduler.planning.prices import Prices
 from scheduler.planning.selection import Selection
-from scheduler.planning.solve import Prices, price_relaxation
-from scheduler.planning.stages import KEPT_SLACK, Stage, best_possible, keep_aim, kept_row
+from scheduler.planning.stages import Stage, kept_row
 from scheduler.timegrid import FloatArray, Grid
 from scheduler.units import CONTINUOUS_H
 
@@ -29,53 +28,12 @@ from scheduler.units import CONTINUOUS_H
 MOST_LISTED = 2000
 
 MOST_ARCS = 15_000  # in the model at once, over all machines
-MOST_FIRST = 2000  # arcs with which to look for a good choice
 _MOST_ADDED = 300  # arcs, by machine and round of pricing
 _MOST_PLACEMENTS = 3000  # patterns, by machine
-_UNEVEN = 1e-5  # what an arc's cost is made uneven by, to choose among equals
-_WORTH = 1e-7  # a route must better the relaxation by more than rounding
+UNEVEN = 1e-5  # what an arc's cost is made uneven by, to choose among equals
+WORTH = 1e-7  # a route must better the relaxation by more than rounding
 
-Kept = tuple[Stage, float]  #: an aim and the value that the later ones must not lose
 Costs = Mapping[int, list[FloatArray]]  #: by machine, what the arcs of its network cost in each step
-
-
-@dataclass(frozen=True)
-class Grown:
-    """The case with more in its parts.
-
-    Attributes
-    ----------
-    case : Case
-    bound : float or None
-        The relaxation's bound on the aim over whole networks; None where no prices could be had.
-    costs : mapping
-        The arcs' costs at the prices that give the bound.
-    model : ChoiceModel
-        Of the case, with the aim as its objective and the ones before held.
-    """
-
-    case: Case
-    bound: float | None
-    costs: Costs
-    model: ChoiceModel
-
-    @property
-    def is_whole(self) -> bool:
-        """Whether the parts are all there is."""
-        return all(part.is_whole for part in self.case.parts.values())
-
-
-def pose(case: Case, stage: Stage, kept: Sequence[Kept], model: ChoiceModel | None = None) -> ChoiceModel:
-    """Ask for an aim while others are held, by the given `model` if it has the same to choose from."""
-    import pulp
-
-    if model is None or model.case.parts is not case.parts:
-        model = build_choice(case)
-        for earlier, value in kept:
-            keep_aim(model, earlier, value)
-    model.case = case
-    model.problem.setObjective(pulp.LpAffineExpression(stage.terms(model)))
-    return model
 
 
 def first_patterns(network: Network, sun_w: FloatArray) -> PatternTable:
@@ -107,89 +65,22 @@ def first_parts(tables: Mapping[int, PatternTable]) -> dict[int, PieceTable]:
     }
 
 
-def grow_parts(
-    case: Case, best: Selection, stage: Stage, kept: Sequence[Kept], model: ChoiceModel | None, limit_s: float
-) -> Grown:
-    """Bound an aim by its relaxation, adding to the parts until nothing left out would better it."""
-    begun = time.perf_counter()
-    case = _with_more(case, {n: _taken(case, best, n) for n in case.parts})
-    model = pose(case, stage, kept, model)
-    grown = Grown(case, None, {}, model)
-    while (prices := price_relaxation(model.problem, limit_s)) is not None:
-        costs = {n: _arc_costs(case, n, stage, [earlier for earlier, _ in kept], prices) for n in case.parts}
-        wanted, missing = _price_out(case, costs)
-        bound = prices.objective + missing
-        if grown.bound is None or bound > grown.bound:
-            grown = replace(grown, bound=bound, costs=costs)
-        settled = stage.whole and best_possible(stage, bound) >= best_possible(stage, prices.objective)
-        if settled or not wanted or time.perf_counter() - begun > limit_s:
-            break
-        case = _with_more(case, wanted)
-        model = pose(case, stage, kept)
-    return replace(grown, case=case, model=model)
-
-
-def nearest(grown: Grown, best: Selection, room: float, most: int) -> tuple[Case, bool]:
-    """Hold only what a choice could take that passes the bound by no more than `room`; and say if that is all of it.
-
-    A choice costs at least the bound and that by which each machine's route passes its cheapest, so an arc
-    through which no route comes within the room is in no such choice. Of more than `most` arcs the best are held.
-    The `best` choice so far is always among what is held.
-    """
-    passed = {number: _passed(part, grown.costs[number]) for number, part in grown.case.parts.items()}
-    complete = (
-        sum(int((over <= room + _WORTH).sum()) for layers in passed.values() for over in layers) <= most
-    )
-    if complete:
-        wanted = {n: tuple(over <= room + _WORTH for over in layers) for n, layers in passed.items()}
-    else:
-        wanted = {
-            n: _best_of(part, grown.costs[n], most // len(passed)) for n, part in grown.case.parts.items()
-        }
-    parts = {}
-    for number, part in grown.case.parts.items():
-        taken = _taken(grown.case, best, number)
-        mask = tuple(near | own for near, own in zip(wanted[number], taken, strict=True))
-        parts[number] = cut_pieces(part.outline, mask)
-    return replace(grown.case, parts=parts), complete
-
-
-def _best_of(part: PieceTable, cost: list[FloatArray], most: int) -> Mask:
-    """About `most` arcs of cheap routes, whole routes; where many cost the same a few of them, at random."""
+def cheap_routes(part: PieceTable, cost: list[FloatArray], most: int) -> Mask:
+    """Return about `most` arcs of cheap routes, whole routes; where many cost the same a few of them, at random."""
     rng = np.random.default_rng(0)
-    uneven = [own + rng.uniform(0.0, _UNEVEN, len(own)) for own in cost]
+    uneven = [own + rng.uniform(0.0, UNEVEN, len(own)) for own in cost]
     through = part.outline.least_through(uneven)
     every = np.concatenate(through)
     limit = np.partition(every, most)[most] if most < len(every) else np.inf
     return tuple(total <= limit for total in through)
 
 
-def without_hope(grown: Grown, stage: Stage, reached: float) -> Mapping[int, PieceTable]:
-    """Parts without what no choice can take that keeps what the aim has reached; it will not be missed later."""
-    if grown.bound is None or not grown.is_whole or stage.energy:
-        return grown.case.parts
-    room = reached - grown.bound + 2.0 * KEPT_SLACK * max(1.0, abs(reached)) + _WORTH
-    parts = {}
-    for number, part in grown.case.parts.items():
-        left = part.outline.within(tuple(over <= room for over in _passed(part, grown.costs[number])))
-        parts[number] = part if left.n_arcs == part.outline.n_arcs else cut_pieces(left, left.whole)
-    same = all(parts[number] is part for number, part in grown.case.parts.items())
-    return grown.case.parts if same else parts
-
-
-def _passed(part: PieceTable, cost: list[FloatArray]) -> list[FloatArray]:
-    """By how much the cheapest route through each arc passes the cheapest of all."""
-    through = part.outline.least_through(cost)
-    least = float(through[0].min())
-    return [total - least for total in through]
-
-
-def _taken(case: Case, best: Selection, number: int) -> Mask:
-    """What the best choice so far takes; the aims before are kept by it, so the model always has an answer."""
+def taken_by(case: Case, best: Selection, number: int) -> Mask:
+    """Return what the best choice so far takes; the aims before are kept by it, so the model always has an answer."""
     return case.parts[number].outline.along(case.tables[number].routes[[best.rows[number]]])
 
 
-def _with_more(case: Case, wanted: Mapping[int, Mask]) -> Case:
+def with_more(case: Case, wanted: Mapping[int, Mask]) -> Case:
     """Add to the parts; the same case where they hold it all."""
     parts = dict(case.parts)
     for number, mask in wanted.items():
@@ -201,8 +92,8 @@ def _with_more(case: Case, wanted: Mapping[int, Mask]) -> Case:
     return case if same else replace(case, parts=parts)
 
 
-def _price_out(case: Case, costs: Costs) -> tuple[dict[int, Mask], float]:
-    """Arcs worth adding, by machine; and what the relaxation could at most be bettered by (negative)."""
+def price_out(case: Case, costs: Costs) -> tuple[dict[int, Mask], float]:
+    """Find arcs worth adding, by machine; and what the relaxation could at most be bettered by (negative)."""
     wanted, missing = {}, 0.0
     for number, part in case.parts.items():
         if part.is_whole:
@@ -210,9 +101,9 @@ def _price_out(case: Case, costs: Costs) -> tuple[dict[int, Mask], float]:
         through = part.outline.least_through(costs[number])
         held = float(part.outline.least_through(costs[number], part.part)[0].min())
         least = float(through[0].min())
-        if least < held - _WORTH:
+        if least < held - WORTH:
             missing += least - held
-            wanted[number] = _best_of(part, costs[number], _MOST_ADDED)
+            wanted[number] = cheap_routes(part, costs[number], _MOST_ADDED)
     return wanted, missing
 
 
@@ -233,10 +124,10 @@ def with_placements(case: Case, selection: Selection) -> Case:
     return replace(case, tables=tuple(tables))
 
 
-def _arc_costs(
+def arc_costs(
     case: Case, number: int, stage: Stage, kept: Sequence[Stage], prices: Prices
 ) -> list[FloatArray]:
-    """What each arc counts for in the aim, less what the rows pay or ask for it."""
+    """Work out what each arc counts for in the aim, less what the rows pay or ask for it."""
     network = case.tables[number].network
     grid, n_places = case.agenda.grid, len(case.places)
     share = 1.0 / case.yard.inverter.efficiency if network.machine.supply == "ac" else 1.0

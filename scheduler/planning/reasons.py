@@ -17,7 +17,7 @@ from scheduler.charging.curve import ChargeCurve
 from scheduler.charging.patterns import PatternTable, drop_dominated, write_out
 from scheduler.charging.reach import build_network
 from scheduler.charging.routes import Network
-from scheduler.planning.aims import choice_from
+from scheduler.planning.asking import choice_from
 from scheduler.planning.model import Case, build_choice
 from scheduler.planning.record import Because, MachinePlan, NeedPlan
 from scheduler.planning.selection import (

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from scheduler.charging.routes import Network
-from scheduler.planning.aims import choice_from
+from scheduler.planning.asking import choice_from
 from scheduler.planning.house import HouseAlone, found_demand_w, house_alone, sunniest_duty
 from scheduler.planning.model import Case, ChoiceModel, Term, add_demand, add_duty
 from scheduler.planning.solve import solve_cbc

@@ -18,6 +18,7 @@ import tempfile
 import threading
 import time
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 #: What a solver may take beyond its limit [s]; CBC looks at its clock between nodes only.
 GRACE_S = 5.0
+#: PuLP's problems are no place for two threads at once: numbering, naming and listing the variables change them.
+_pulp_alone = threading.RLock()
 _LOWER_BOUND = re.compile(r"^Lower bound:\s+(\S+)", re.MULTILINE)
 
 
@@ -71,7 +74,32 @@ class Solution:
         return self.status in {SolveStatus.PROVEN, SolveStatus.STOPPED}
 
 
-def solve_cbc(problem: pulp.LpProblem, limit_s: float) -> Solution:
+class Halt:
+    """The wish that a solver stop at once, because its answer is not wanted any more."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._stops: list[Callable[[], None]] = []
+        self.is_called = False
+
+    def when_called(self, stop: Callable[[], None]) -> None:
+        """Let whoever is at work say how it is stopped."""
+        with self._lock:
+            self._stops.append(stop)
+            called = self.is_called
+        if called:
+            stop()
+
+    def call(self) -> None:
+        """Stop whoever is at work, and whoever begins later."""
+        with self._lock:
+            self.is_called = True
+            stops = tuple(self._stops)
+        for stop in stops:
+            stop()
+
+
+def solve_cbc(problem: pulp.LpProblem, limit_s: float, halt: Halt | None = None) -> Solution:
     """Solve by the CBC that comes with PuLP, in a process of its own.
 
     Parameters
@@ -80,21 +108,26 @@ def solve_cbc(problem: pulp.LpProblem, limit_s: float) -> Solution:
         A minimisation that is feasible by construction, so that "infeasible" is always the solver's fault.
     limit_s : float
         Wall-clock limit [s].
+    halt : Halt, optional
+        By which it can be told that its answer is not wanted any more.
     """
-    begun = time.perf_counter()
+    begun, halt = time.perf_counter(), halt or Halt()
     try:
         with tempfile.TemporaryDirectory(prefix="sunroster-") as folder:
-            status, values, log = _run_cbc(problem, limit_s, Path(folder))
+            status, values, log = _run_cbc(problem, limit_s, Path(folder), halt)
     except _CBC_FAULTS as fault:
-        return _faulty(begun, f"CBC: {fault or type(fault).__name__}")
-    return _judged(problem, status, values, _bound_in(log), begun, "CBC")
+        return _halted(begun) if halt.is_called else _faulty(begun, f"CBC: {fault or type(fault).__name__}")
+    if halt.is_called:
+        return _halted(begun)
+    with _pulp_alone:
+        return _judged(problem, status, values, _bound_in(log), begun, "CBC")
 
 
 _CBC_FAULTS = (OSError, subprocess.SubprocessError, ValueError, LookupError)
 
 
 def _run_cbc(
-    problem: pulp.LpProblem, limit_s: float, folder: Path
+    problem: pulp.LpProblem, limit_s: float, folder: Path, halt: Halt
 ) -> tuple[int, dict[str, float] | None, str]:
     import pulp
 
@@ -105,7 +138,8 @@ def _run_cbc(
         msg = "not there"
         raise FileNotFoundError(msg)
     model, answer, log = folder / "choice.mps", folder / "choice.sol", folder / "choice.log"
-    variables, variable_names, row_names, _ = problem.writeMPS(str(model), rename=1)
+    with _pulp_alone:
+        variables, variable_names, row_names, _ = problem.writeMPS(str(model), rename=1)
     begun = time.perf_counter()
     command = [str(reader.path), str(model), "-sec", f"{limit_s:g}", "-timeMode", "elapsed"]
     command += ["-ratio", "0", "-preprocess", "off", "-cuts", "off", "-solve"]
@@ -114,6 +148,7 @@ def _run_cbc(
         # A timer, since waiting with a timeout looks only every so often and costs every solve its pause.
         watchdog = threading.Timer(limit_s + GRACE_S, process.kill)
         watchdog.start()
+        halt.when_called(process.kill)
         try:
             returned = process.wait()
         finally:
@@ -124,7 +159,8 @@ def _run_cbc(
         late = time.perf_counter() - begun > limit_s + GRACE_S
         msg = "did not stop at its limit" if late else f"ended with code {returned} and no answer"
         raise subprocess.SubprocessError(msg)
-    read = reader.readsol_MPS(str(answer), problem, variables, variable_names, row_names)
+    with _pulp_alone:
+        read = reader.readsol_MPS(str(answer), problem, variables, variable_names, row_names)
     return read[5], read[1], log.read_text(errors="replace")
 
 
@@ -138,23 +174,28 @@ def _bound_in(log: str) -> float | None:
     return float(found[-1]) if found else None
 
 
-def solve_highs(problem: pulp.LpProblem, limit_s: float) -> Solution:
+def solve_highs(problem: pulp.LpProblem, limit_s: float, halt: Halt | None = None) -> Solution:
     """Solve by HiGHS through PuLP, in this process; arguments as for `solve_cbc`."""
-    begun = time.perf_counter()
+    begun, halt = time.perf_counter(), halt or Halt()
     try:
         import highspy
         import pulp
 
         say_banner_to_nobody()
-        solver = pulp.HiGHS(msg=False, gapRel=0.0, threads=1, timeLimit=limit_s)
-        solver.createAndConfigureSolver(problem)
-        highs = problem.solverModel
-        solver.buildSolverModel(problem)
+        # Restarts from the root cost more here than they save.
+        solver = pulp.HiGHS(msg=False, gapRel=0.0, threads=1, timeLimit=limit_s, mip_allow_restart=False)
+        with _pulp_alone:
+            solver.createAndConfigureSolver(problem)
+            highs = problem.solverModel
+            solver.buildSolverModel(problem)
+        _stop_when(halt, highs)
         highs.run()
         info, status = highs.getInfo(), highs.getModelStatus()
         columns = list(highs.getSolution().col_value)
     except Exception as fault:  # noqa: BLE001  whatever a solver throws, the other one is asked
         return _faulty(begun, f"HiGHS: {fault or type(fault).__name__}")
+    if halt.is_called:
+        return _halted(begun)
     has_values = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
     statuses = {
         highspy.HighsModelStatus.kOptimal: pulp.LpSolutionOptimal,
@@ -162,11 +203,24 @@ def solve_highs(problem: pulp.LpProblem, limit_s: float) -> Solution:
             pulp.LpSolutionIntegerFeasible if has_values else pulp.LpSolutionNoSolutionFound
         ),
     }
-    values = (
-        {variable.name: columns[variable.index] for variable in problem.variables()} if has_values else {}
-    )
-    outcome = statuses.get(status, pulp.LpSolutionInfeasible)
-    return _judged(problem, outcome, values, info.mip_dual_bound, begun, "HiGHS")
+    with _pulp_alone:
+        named = [(variable.name, variable.index) for variable in problem.variables()]
+        values = {name: columns[index] for name, index in named} if has_values else {}
+        outcome = statuses.get(status, pulp.LpSolutionInfeasible)
+        return _judged(problem, outcome, values, info.mip_dual_bound, begun, "HiGHS")
+
+
+def _stop_when(halt: Halt, highs: Any) -> None:
+    """Let HiGHS look, whenever it asks whether to go on, whether its answer is still wanted."""
+    import highspy
+
+    def look(kind: object, message: str, state: object, reply: Any, data: object) -> None:
+        reply.user_interrupt = halt.is_called
+
+    highs.setCallback(look, None)
+    asked = highspy.cb.HighsCallbackType
+    for asks in (asked.kCallbackMipInterrupt, asked.kCallbackSimplexInterrupt):
+        highs.startCallback(asks)
 
 
 @functools.cache
@@ -211,6 +265,10 @@ def _judged(
     return Solution(status, complete, objective, objective if proven else bound, seconds)
 
 
+def _halted(begun: float) -> Solution:
+    return Solution(SolveStatus.NOTHING, {}, None, None, time.perf_counter() - begun)
+
+
 def _faulty(begun: float, detail: str) -> Solution:
     return Solution(SolveStatus.FAULT, {}, None, None, time.perf_counter() - begun, detail)
 
@@ -248,37 +306,3 @@ def _rows_kept(problem: pulp.LpProblem, values: dict[str, float]) -> bool:
         if not (excess <= allowed or row.sense > 0) or not (excess >= -allowed or row.sense < 0):
             return False
     return True
-
-
-@dataclass(frozen=True)
-class Prices:
-    """A relaxation's optimum and its row duals: what one more of a row's right side would change it by."""
-
-    objective: float
-    by_row: dict[str, float]
-
-    def of(self, row: str) -> float:
-        """Price of a row; 0 for one that is not there, since it cannot bind."""
-        return self.by_row.get(row, 0.0)
-
-
-def price_relaxation(problem: pulp.LpProblem, limit_s: float) -> Prices | None:
-    """Solve with the binaries taken for continuous; None if HiGHS does not answer."""
-    try:
-        import highspy
-        import pulp
-
-        say_banner_to_nobody()
-        solver = pulp.HiGHS(mip=False, msg=False, threads=1, timeLimit=limit_s)
-        solver.createAndConfigureSolver(problem)
-        solver.buildSolverModel(problem)
-        problem.solverModel.run()
-        if problem.solverModel.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-            return None
-        duals = problem.solverModel.getSolution().row_dual
-        objective = problem.solverModel.getObjectiveValue()
-    except Exception:  # noqa: BLE001  without prices there are only fewer patterns, never a wrong plan
-        return None
-    return Prices(
-        objective, {row.name: float(dual) for row, dual in zip(problem.constraints(), duals, strict=True)}
-    )

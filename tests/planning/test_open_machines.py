@@ -7,7 +7,7 @@ import random
 
 import pytest
 
-from scheduler.planning import parts, planner
+from scheduler.planning import aims, parts, planner
 from scheduler.planning.planner import Settings, make_plan
 from scheduler.planning.record import AimStatus, Plan
 from tests.oracle_physics import Case
@@ -22,13 +22,20 @@ def plan_with(
     """Plan with up to `listed` patterns a machine written out, the others by at most `arcs` arcs at once."""
     monkeypatch.setattr(planner, "MOST_LISTED", listed)
     monkeypatch.setattr(parts, "MOST_ARCS", arcs)
-    monkeypatch.setattr("scheduler.planning.aims.MOST_ARCS", arcs)
-    # In a small yard the first look would else be at everything, and nothing left to close in on.
-    monkeypatch.setattr("scheduler.planning.aims.MOST_FIRST", 20 if listed == 0 else parts.MOST_FIRST)
+    monkeypatch.setattr(aims, "MOST_ARCS", arcs)
+    if listed == 0:
+        # In a small yard there would else be no first look at a few, and nothing left to close in on.
+        look_first_at(monkeypatch, patterns=20, arcs=20)
     plan = make_plan(case.yard, case.agenda, case.suns, Settings(aim_limit_s=5.0), made_at=MADE_AT)
     assert plan.replay is not None
     assert not plan.replay.violations, f"{plan.replay.violations}\n{show(case)}"
     return plan
+
+
+def look_first_at(monkeypatch: pytest.MonkeyPatch, *, patterns: int, arcs: int) -> None:
+    """Look at a few of the patterns and arcs of even a small yard before looking at all."""
+    for name, value in {"FIRST_PATTERNS": patterns, "FIRST_ARCS": arcs, "ENOUGH": 0, "ENOUGH_TWICE": 0}.items():
+        monkeypatch.setattr(aims, name, value)
 
 
 def timed_case(seed: int) -> Case:
@@ -81,6 +88,14 @@ def test_a_part_of_the_network_bounds_what_listed_patterns_reach(
         if abs(ours.value - theirs.value) > 0.05 + 1e-4 * abs(theirs.value):
             assert ours.status is not AimStatus.PROVEN, story
             break
+
+
+@pytest.mark.parametrize("seed", range(340, 356))
+def test_a_first_look_at_a_few_patterns_loses_nothing(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    case = tiny_case(seed, timers=seed % 2 == 0)
+    at_once = plan_with(case, monkeypatch, listed=10**6)
+    look_first_at(monkeypatch, patterns=len(case.yard.machines), arcs=1)
+    assert_same_aims(plan_with(case, monkeypatch, listed=10**6), at_once, case)
 
 
 @pytest.mark.parametrize("seed", range(700, 706))

@@ -6,6 +6,7 @@ import gzip
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +16,8 @@ import pulp
 import pytest
 
 from scheduler.planning import solve
-from scheduler.planning.solve import Solution, SolveStatus, price_relaxation, solve_cbc, solve_highs
+from scheduler.planning.prices import price_relaxation
+from scheduler.planning.solve import Halt, Solution, SolveStatus, solve_cbc, solve_highs
 from tests.planning.solver_stubs import answering, columns, put_in_place_of_cbc, stub
 
 CASES = Path(__file__).parent / "cases"
@@ -79,20 +81,6 @@ def test_a_model_that_no_values_keep_is_called_a_fault(solver: Solver) -> None:
     answer = solver(problem, 10.0)
     assert answer.status is SolveStatus.FAULT
     assert not answer.values
-
-
-def test_prices_are_what_one_more_would_change() -> None:
-    """min x + 2y, x + y >= 3, x <= 2: one more asked for costs 2, one more x allowed saves 1."""
-    problem = pulp.LpProblem("prices", pulp.LpMinimize)
-    x, y = problem.add_variable("x", 0), problem.add_variable("y", 0)
-    problem += x + y >= 3, "asked"
-    problem += x <= 2, "allowed"
-    problem += y <= 10, "loose"
-    problem.setObjective(x + 2.0 * y)
-    prices = price_relaxation(problem, 10.0)
-    assert prices is not None
-    assert prices.objective == pytest.approx(4.0)
-    assert [prices.of(row) for row in ("asked", "allowed", "loose", "not there")] == [2.0, -1.0, 0.0, 0.0]
 
 
 def test_highs_says_nothing_on_standard_output() -> None:
@@ -234,3 +222,22 @@ def test_real_limits_end_in_real_time(solver: Solver, tmp_path: Path) -> None:
     if answer.is_usable:
         assert answer.objective is not None
         assert answer.objective > -4.001
+
+
+@both_solvers
+def test_a_solver_stops_once_its_answer_is_not_wanted(solver: Callable[..., Solution], tmp_path: Path) -> None:
+    halt = Halt()
+    problem = case_file("cuts.mps", tmp_path)
+    threading.Timer(0.05, halt.call).start()
+    answer = solver(problem, 60.0, halt)
+    assert answer.status is SolveStatus.NOTHING
+    assert answer.seconds < 3.0
+    assert not answer.detail
+
+
+@both_solvers
+def test_a_solver_that_is_not_wanted_any_more_does_not_begin(solver: Callable[..., Solution]) -> None:
+    halt = Halt()
+    halt.call()
+    assert solver(four_binaries(), 10.0, halt).status is SolveStatus.NOTHING
+
