@@ -102,6 +102,15 @@ def test_an_empty_bank_stops_ac_whole_and_leaves_dc_what_there_is() -> None:
     assert tally.unserved_wh == pytest.approx(150.0 + 150.0 + 60.0)
 
 
+def test_what_the_bank_gives_costs_it_more_than_is_had() -> None:
+    """60 W of DC take 75 Wh out of the store: not to be had of 74, to be had of 76."""
+    for level_wh, charge_wh in ((74.0, 100.0), (76.0, 148.0)):
+        life, state, tally = begun(case_of(drill(supply="dc", outlet="shelf", charger_w=60.0)))
+        state.level_wh = level_wh
+        life.run_step(state, tally, 0, [True])
+        assert state.charge_wh[0] == pytest.approx(charge_wh)
+
+
 def test_a_step_beyond_the_banks_discharge_limit_is_not_served() -> None:
     full = BANK.model_copy(update={"level_pct": 100.0})
     life, state, tally = begun(case_of(bank=full, house_w=480.0))
@@ -134,6 +143,13 @@ def test_a_charger_draws_nothing_in_the_frost_and_the_hour_is_counted() -> None:
     life, state, tally = begun(case_of(drill(), careful), temp_c=0.0)
     life.run_step(state, tally, 0, [True])
     assert state.charge_wh[0] > 100.0
+    assert (tally.outside_window_h, tally.misplugged_h) == (0.0, 0.0)
+
+
+def test_a_battery_that_protects_itself_may_stay_plugged_in_through_frost() -> None:
+    life, state, tally = begun(case_of(drill(self_protecting=True)), temp_c=-5.0)
+    life.run_step(state, tally, 0, [True])
+    assert state.charge_wh[0] == 100.0
     assert (tally.outside_window_h, tally.misplugged_h) == (0.0, 0.0)
 
 

@@ -71,6 +71,13 @@ def test_a_stretch_of_the_year_is_what_a_plan_of_that_time_sees() -> None:
     assert cut.duties == own.duties
 
 
+def test_what_comes_due_as_a_plan_begins_is_past() -> None:
+    whole = build_year_agenda(plot(), MONDAY, 7).whole
+    assert [need.edge for need in cut_agenda(whole, 7, 31, {}).needs["cart"]] == [1]
+    assert [need.edge for need in cut_agenda(whole, 8, 32, {}).needs["cart"]] == [24]
+    assert cut_agenda(whole, 8, 32, {}).away["cart"][0]
+
+
 def test_a_window_begun_before_the_plan_keeps_what_is_left_of_its_hours() -> None:
     whole = build_year_agenda(plot(), MONDAY, 7).whole
     (window, *_) = (duty for duty in whole.duties if duty.first == 20)
