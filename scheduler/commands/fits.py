@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from scheduler.sun.typicalyear import TypicalYear
 
 
+#: Many days are lived, so an aim that takes longer than this is left where it is [s]; most take a hundredth.
+AIM_LIMIT_S = 2.0
+
+
 @dataclass(frozen=True)
 class FitRequest:
     """What was asked for on the command line."""
@@ -69,7 +73,7 @@ def answer_in_full(question: FitQuestion, request: FitRequest, tell: Tell) -> Fi
     from scheduler.studies.fits import FitSettings, study_fit
     from scheduler.studies.year import YearSettings
 
-    settings = FitSettings(YearSettings(seed=request.seed), request.floor_pct)
+    settings = FitSettings(YearSettings(seed=request.seed, aim_limit_s=AIM_LIMIT_S), request.floor_pct)
     with worker_processes(request.workers) as pool:
         return study_fit(question.yard, question.newcomers, question.weather, settings, pool, tell)
 
@@ -82,7 +86,7 @@ def answer_quickly(question: FitQuestion, request: FitRequest) -> tuple[DesignWe
 
     months = month_suns(question.yard, question.weather)
     worst = min(months, key=lambda month: month.peak_sun_h).month
-    settings = YearSettings(seed=request.seed)
+    settings = YearSettings(seed=request.seed, aim_limit_s=AIM_LIMIT_S)
     with worker_processes(request.workers) as pool:
         return study_design_weeks(question.yard, question.newcomers, question.weather, settings, worst, pool)
 

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from scheduler.studies.year import Tell
     from scheduler.sun.typicalyear import TypicalYear
 
+#: Many days are lived, so an aim that takes longer than this is left where it is [s]; most take a hundredth.
+AIM_LIMIT_S = 2.0
+
 #: More than this in one list is a slip of the keyboard.
 LARGEST_SIZE = 1000
 
@@ -63,7 +66,8 @@ def size_yard(yard: Yard, weather: TypicalYear, request: SizeRequest, tell: Tell
         request.days_a_month,
     )
     with worker_processes(request.workers) as pool:
-        return study_sizes(yard, weather, grid, YearSettings(seed=request.seed), pool, tell)
+        settings = YearSettings(seed=request.seed, aim_limit_s=AIM_LIMIT_S)
+        return study_sizes(yard, weather, grid, settings, pool, tell)
 
 
 def _parse_sizes(flag: str, text: str | None, least: int, why: str) -> tuple[int, ...]:

@@ -50,15 +50,17 @@ def _draw(sizing: Sizing) -> Figure:
     )
     figure = Figure(figsize=(7.0, 4.6), layout="constrained")
     axes = figure.subplots()
-    axes.contourf(array_kw, bank_kwh, ready_pct, levels=np.linspace(0.0, 100.0, 21), cmap="Greys", alpha=0.5)
+    axes.contourf(array_kw, bank_kwh, ready_pct, levels=np.linspace(0.0, 100.0, 21), cmap="Greys", alpha=0.35)
     inside = [level for level in LEVELS_PCT if ready_pct.min() < level < ready_pct.max()]
     if inside:
         lines = axes.contour(array_kw, bank_kwh, ready_pct, levels=inside, colors="black", linewidths=0.8)
         axes.clabel(lines, fmt="%d %%")
     grid = np.meshgrid(array_kw, bank_kwh)
-    axes.plot(grid[0].ravel(), grid[1].ravel(), ".", color="0.35", markersize=4)
+    axes.plot(grid[0].ravel(), grid[1].ravel(), ".", color="0.35", markersize=4, clip_on=False)
     today = sizing.today
-    axes.plot(today.array_w / 1000.0, kwh_from_wh(today.bank_wh), "o", color="black", markersize=9)
+    axes.plot(
+        today.array_w / 1000.0, kwh_from_wh(today.bank_wh), "o", color="black", markersize=9, clip_on=False
+    )
     axes.annotate(
         f"today, {pct_from_fraction(today.must.fraction):.0f} %",
         (today.array_w / 1000.0, kwh_from_wh(today.bank_wh)),
@@ -69,8 +71,17 @@ def _draw(sizing: Sizing) -> Figure:
     asked_kw = sizing.rule.array_asked_w[0] / 1000.0
     if array_kw[0] <= asked_kw <= array_kw[-1]:
         axes.axvline(asked_kw, color="black", linestyle="--", linewidth=1.0)
-        axes.text(asked_kw, bank_kwh[-1], " worst-month rule", rotation=90, va="top", ha="right")
+        axes.annotate(
+            "worst-month rule",
+            (asked_kw, bank_kwh[-1]),
+            xytext=(-4, -6),
+            textcoords="offset points",
+            rotation=90,
+            va="top",
+            ha="right",
+        )
     axes.set_xlabel("panels, rated [kW]")
     axes.set_ylabel("bank [kWh]")
-    axes.set_title(f"Must needs met, {sizing.days_a_month} days of each month")
+    days = sizing.days_a_month
+    axes.set_title(f"Must needs met, {days} day{'s' if days > 1 else ''} of each month")
     return figure

@@ -22,7 +22,7 @@ WIDEST = 100
 def render_sizing(sizing: Sizing, source: str, width: int) -> RenderableType:
     """Lay the grid and the rule out for a console of `width` cells."""
     about = (
-        f"Share of the must needs met on {sizing.days_a_month} days in the middle of each month ({source}), planned "
+        f"Share of the must needs met on {_days(sizing)} in the middle of each month ({source}), planned "
         "every evening and lived; the same days and forecasts for every size. Today's yard stands in [ ]."
     )
     parts = (
@@ -37,8 +37,14 @@ def render_sizing(sizing: Sizing, source: str, width: int) -> RenderableType:
         Text(rule_in_words(sizing)),
         Text(),
         _steps(sizing),
+        *(Text(visible(f"({number}) {source}")) for number, source in enumerate(_sources(sizing), 1)),
     )
     return Constrain(Group(*parts), min(width, WIDEST))
+
+
+def _days(sizing: Sizing) -> str:
+    days = sizing.days_a_month
+    return f"{days} day{'s' if days > 1 else ''}"
 
 
 def headline(sizing: Sizing) -> str:
@@ -103,21 +109,22 @@ def rule_in_words(sizing: Sizing) -> str:
 
 
 def _steps(sizing: Sizing) -> Table:
+    """Every step of the rule, its source by a number of the list below it."""
+    sources = _sources(sizing)
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for heading, justify in (
-        ("step", "left"),
-        ("how", "left"),
-        ("", "right"),
-        ("", "left"),
-        ("source", "left"),
-    ):
-        table.add_column(heading, justify=justify)  # type: ignore[arg-type]
+    for heading, justify in (("step", "left"), ("", "right"), ("", "left"), ("how", "left"), ("", "right")):
+        table.add_column(heading, justify=justify, no_wrap=heading == "step")  # type: ignore[arg-type]
     for step in sizing.rule.steps:
+        number = f"({sources.index(step.source) + 1})"
         table.add_row(
-            visible(step.name), Text(visible(step.equation)), _figure(step), step.unit, Text(step.source)
+            Text(visible(step.name)), _figure(step), step.unit, Text(visible(step.equation)), number
         )
     return table
 
 
+def _sources(sizing: Sizing) -> list[str]:
+    return list(dict.fromkeys(step.source for step in sizing.rule.steps))
+
+
 def _figure(step: Step) -> str:
-    return f"{step.value:,.0f}" if abs(step.value) >= 100 else f"{step.value:.2f}"
+    return f"{step.value:,.0f}" if abs(step.value) >= 100 or not step.value else f"{step.value:.2f}"

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from scheduler.studies.year import PreparedYear, YearSettings, prepare_year
+from scheduler.studies.yearagenda import build_year_agenda, weekly_yard
+from scheduler.sun.typicalyear import TypicalYear
 from scheduler.yard.clock import show_minute_of_day
 from scheduler.yard.models import Array, Machine, Need, Outlet, Visits, Yard
 
@@ -15,8 +18,8 @@ EASED_TIMES = 2
 #: An eased inverter carries so many times its watts: more than everything together.
 EASED_INVERTER_TIMES = 10.0
 
-#: Somebody comes by every hour of the working day, for visits that are no limit [minutes of the day].
-EASED_VISITS = tuple(range(6 * 60, 22 * 60, 60))
+#: Besides the visits there are, somebody comes by every three hours of the day where visits are eased [minutes].
+EASED_VISITS = tuple(range(6 * 60, 22 * 60, 3 * 60))
 
 #: Steps in which a reserve is lowered [%].
 RESERVE_STEP_PCT = 5.0
@@ -56,6 +59,26 @@ class Cure:
 def changed_yard(yard: Yard, **tables: object) -> Yard:
     """Return the yard with other tables."""
     return yard.model_copy(update=tables)
+
+
+def prepare_changed(
+    base: PreparedYear, yard: Yard, weather: TypicalYear, settings: YearSettings
+) -> PreparedYear:
+    """Prepare a year of a changed yard; the sun on panels that have not changed is taken from the one at hand.
+
+    Parameters
+    ----------
+    base : PreparedYear
+        Of the same place and weather, on the same step, in the same calendar year.
+    yard : Yard
+    weather : TypicalYear
+    settings : YearSettings
+    """
+    if yard.arrays != base.yard.arrays:
+        return prepare_year(yard, weather, settings, base.spread)
+    weekly, notes = weekly_yard(yard)
+    agenda = build_year_agenda(weekly, settings.first_day, settings.n_days, settings.step_minutes)
+    return replace(base, yard=weekly, settings=settings, agenda=agenda, notes=(*notes, *agenda.whole.notes))
 
 
 def with_panels(yard: Yard, more: int) -> Yard:
@@ -109,8 +132,8 @@ def ease_limits(yard: Yard) -> dict[str, Change]:
         ),
         "outlets": Change("an outlet for every machine", changed_yard(yard, outlets=_outlets_for_all(yard))),
         "visits": Change(
-            "a visit every hour from 06:00 to 21:00",
-            changed_yard(yard, visits=Visits.model_validate({"times": _clock(EASED_VISITS)})),
+            "a visit every three hours too, 06:00 to 21:00",
+            changed_yard(yard, visits=_visited(yard, EASED_VISITS)),
         ),
         "cold or heat": Change("charging at any temperature", changed_yard(yard, machines=mild)),
     }
@@ -189,15 +212,15 @@ def _visit_changes(yard: Yard) -> tuple[Change, ...]:
     free = [at for at in wanted if all(abs(at - other) >= _VISITS_APART_MIN for other in taken)]
     return tuple(
         Change(
-            f"a visit at {show_minute_of_day(at)} every day", changed_yard(yard, visits=_visited(yard, at))
+            f"a visit at {show_minute_of_day(at)} every day", changed_yard(yard, visits=_visited(yard, (at,)))
         )
         for at in free
     )
 
 
-def _visited(yard: Yard, at: int) -> Visits:
+def _visited(yard: Yard, more: Sequence[int]) -> Visits:
     lists = {
-        name: _clock(sorted({*times, at}))
+        name: _clock(sorted({*times, *more}))
         for name in Visits.model_fields
         if (times := getattr(yard.visits, name)) is not None
     }

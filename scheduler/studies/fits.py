@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import calendar
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Executor, Future, as_completed
-from dataclasses import dataclass, field, replace
-from typing import Any, TypeVar
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
-from scheduler.studies.changes import Change, Cure, changed_yard, ease_limits, list_cures
+from scheduler.studies.changes import (
+    Change,
+    Cure,
+    changed_yard,
+    ease_limits,
+    list_cures,
+    prepare_changed,
+)
 from scheduler.studies.fitting import Fit, MonthFit, judge_fit
-from scheduler.studies.year import Tell, YearSettings, live_year
-from scheduler.studies.yearagenda import build_year_agenda, weekly_yard
+from scheduler.studies.year import PreparedYear, Tell, YearSettings, live_prepared, prepare_year
 from scheduler.studies.yearrecord import YearLived
 from scheduler.sun.typicalyear import TypicalYear
 from scheduler.yard.models import Machine, Yard
@@ -113,15 +119,9 @@ def study_fit(
         If no machine is needed weekly.
     """
     lab = _Lab.opened(yard, newcomers, weather, settings, pool, tell)
-    tell("the year without and with", 0.0)
-    without, with_them = lab.all_of(
-        [
-            lab.send(live_year, lab.yard, weather, lab.year),
-            lab.send(live_year, lab.joined, weather, lab.year),
-        ],
-        upto=0.4,
-    )
-    lab.lived_days += len(without.days) + len(with_them.days)
+    lives = [lab.pool.submit(lab.way.live, each, lab.year) for each in (lab.yard, lab.joined)]
+    without, with_them = lab.all_of(lives, 0.4, "the year without and with")
+    lab.lived_days += 2 * lab.year.n_days
     fit = judge_fit(without, with_them, lab.names)
     if fit.fits:
         return FitStudy(lab.names, fit, None, (), (), (), lab.lived_days)
@@ -130,20 +130,32 @@ def study_fit(
     return FitStudy(lab.names, fit, alone, limits, remedies, in_vain, lab.lived_days)
 
 
+@dataclass(frozen=True)
+class WayOfLiving:
+    """The weather, and a prepared year of the yard as it is, from which others are prepared quickly."""
+
+    weather: TypicalYear
+    base: PreparedYear
+
+    def live(self, yard: Yard, settings: YearSettings) -> YearLived:
+        """Live some time in a yard."""
+        return live_prepared(prepare_changed(self.base, yard, self.weather, settings), settings.number)
+
+
 @dataclass
 class _Lab:
     """What all lives have in common, and how far the work is."""
 
+    way: WayOfLiving
     yard: Yard
     joined: Yard
     newcomers: tuple[Machine, ...]
-    weather: TypicalYear
     settings: FitSettings
     year: YearSettings
     pool: Executor
     tell: Tell
     lived_days: int = 0
-    done_fraction: float = field(default=0.0)
+    done_fraction: float = 0.0
 
     @classmethod
     def opened(
@@ -157,24 +169,21 @@ class _Lab:
     ) -> _Lab:
         """Join the yard and the new machines; both are lived on the step that suits them together."""
         joined = changed_yard(yard, machines=(*yard.machines, *newcomers))
-        year = settings.year
-        agenda = build_year_agenda(weekly_yard(joined)[0], year.first_day, year.n_days, year.step_minutes)
-        stepped = replace(year, step_minutes=agenda.whole.grid.step_minutes)
-        return cls(yard, joined, tuple(newcomers), weather, settings, stepped, pool, tell)
+        base = prepare_year(joined, weather, settings.year)
+        year = replace(settings.year, step_minutes=base.agenda.whole.grid.step_minutes)
+        way = WayOfLiving(weather, base)
+        return cls(way, yard, joined, tuple(newcomers), settings, year, pool, tell)
 
     @property
     def names(self) -> tuple[str, ...]:
         return tuple(machine.name for machine in self.newcomers)
 
-    def send(self, work: Callable[..., Result], *given: Any) -> Future[Result]:
-        return self.pool.submit(work, *given)
-
-    def all_of(self, futures: Sequence[Future[Any]], upto: float, words: str = "") -> list[Any]:
+    def all_of(self, futures: Sequence[Future[Result]], upto: float, words: str) -> list[Result]:
         """Wait for everything, and tell how far it is, up to a fraction of all the work."""
         begun = self.done_fraction
         for number, _ in enumerate(as_completed(futures), 1):
             self.done_fraction = begun + (upto - begun) * number / len(futures)
-            self.tell(words or f"{number} of {len(futures)}", self.done_fraction)
+            self.tell(f"{words}, {number} of {len(futures)}", self.done_fraction)
         self.done_fraction = upto
         return [future.result() for future in futures]
 
@@ -196,12 +205,12 @@ class MonthJob:
 
     without: YearLived
     names: tuple[str, ...]
-    weather: TypicalYear
+    way: WayOfLiving
     settings: YearSettings
 
     def judge(self, yard: Yard) -> MonthFit:
         """Live the month in a yard and compare."""
-        return judge_fit(self.without, live_year(yard, self.weather, self.settings), self.names).months[0]
+        return judge_fit(self.without, self.way.live(yard, self.settings), self.names).months[0]
 
 
 @dataclass(frozen=True)
@@ -246,11 +255,14 @@ class _Tried:
 def _look_at_worst_month(lab: _Lab, month: int) -> tuple[MonthFit, tuple[Limit, ...], list[_Tried]]:
     """Ease each limit in the worst month, and find the smallest change of each kind that makes it fit."""
     settings, name = lab.month_of(month), calendar.month_name[month]
-    (without,) = lab.all_of([lab.send(live_year, lab.yard, lab.weather, settings)], 0.42, f"{name} by itself")
-    job = MonthJob(without, lab.names, lab.weather, settings)
+    lives = [lab.pool.submit(lab.way.live, lab.yard, settings)]
+    (without,) = lab.all_of(lives, 0.42, f"{name} by itself")
+    job = MonthJob(without, lab.names, lab.way, settings)
     eased = ease_limits(lab.joined)
     yards = [lab.joined, *(change.yard for change in eased.values())]
-    judged = lab.all_of([lab.send(job.judge, yard) for yard in yards], 0.55, f"{name}, each limit eased")
+    judged = lab.all_of(
+        [lab.pool.submit(job.judge, yard) for yard in yards], 0.55, f"{name}, each limit eased"
+    )
     limits = tuple(
         Limit(limit, change.words, found)
         for (limit, change), found in zip(eased.items(), judged[1:], strict=True)
@@ -259,10 +271,12 @@ def _look_at_worst_month(lab: _Lab, month: int) -> tuple[MonthFit, tuple[Limit, 
     cures = list_cures(lab.joined, lab.newcomers, lab.settings.floor_pct)
     open_cures = [cure for cure in cures if cure.limit is None or cure.limit in hopeful]
     found = lab.all_of(
-        [lab.send(smallest_that_fits, job, cure) for cure in open_cures], 0.7, f"{name}, what would help"
+        [lab.pool.submit(smallest_that_fits, job, cure) for cure in open_cures],
+        0.7,
+        f"{name}, what would help",
     )
-    lives = 1 + len(yards) + sum(each.lives for each in found)
-    lab.lived_days += lives * settings.n_days
+    n_lives = 1 + len(yards) + sum(each.lives for each in found)
+    lab.lived_days += n_lives * settings.n_days
     numbers = {cure.kind: each.number for cure, each in zip(open_cures, found, strict=True)}
     return judged[0], limits, [_Tried(cure, numbers.get(cure.kind)) for cure in cures]
 
@@ -270,24 +284,25 @@ def _look_at_worst_month(lab: _Lab, month: int) -> tuple[MonthFit, tuple[Limit, 
 def _find_remedies(
     lab: _Lab, without: YearLived, tried: Sequence[_Tried]
 ) -> tuple[tuple[Remedy, ...], tuple[str, ...]]:
-    """Live the year with each change that makes the worst month fit; where it does not do, with one size more."""
+    """Live the year with each change that makes the worst month fit; where none does, with one size more of each."""
     at = {each.cure.kind: each.number for each in tried if each.number is not None}
-    cures = {each.cure.kind: each.cure for each in tried}
+    changes = {each.cure.kind: each.cure.changes for each in tried}
     remedies: dict[str, Remedy] = {}
     for turn in range(MOST_YEARS_A_CURE):
-        kinds = [kind for kind, number in at.items() if number + turn < len(cures[kind].changes)]
-        asked = [cures[kind].changes[at[kind] + turn] for kind in kinds]
-        lives = [lab.send(live_year, change.yard, lab.weather, lab.year) for change in asked]
-        upto = 0.7 + 0.3 * (turn + 1) / MOST_YEARS_A_CURE
-        for kind, change, lived in zip(
-            kinds, asked, lab.all_of(lives, upto, "verifying by whole years"), strict=True
-        ):
+        asked = {
+            kind: changes[kind][number + turn]
+            for kind, number in at.items()
+            if number + turn < len(changes[kind])
+        }
+        if not asked or any(remedy.fit.fits for remedy in remedies.values()):
+            break
+        lives = [lab.pool.submit(lab.way.live, change.yard, lab.year) for change in asked.values()]
+        years = lab.all_of(lives, 0.7 + 0.3 * (turn + 1) / MOST_YEARS_A_CURE, "whole years to verify")
+        for (kind, change), lived in zip(asked.items(), years, strict=True):
             fit = judge_fit(without, lived, lab.names)
-            lab.lived_days += len(lived.days)
+            lab.lived_days += lab.year.n_days
             if kind not in remedies or len(fit.months_that_fit) > len(remedies[kind].fit.months_that_fit):
                 remedies[kind] = Remedy(kind, change.words, fit)
-            if fit.fits:
-                del at[kind]
     by_success = sorted(remedies.values(), key=lambda remedy: -len(remedy.fit.months_that_fit))
     in_vain = tuple(each.cure.kind for each in tried if each.number is None)
     return tuple(by_success), in_vain

@@ -11,10 +11,9 @@ from collections.abc import Sequence
 from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass, replace
 
-from scheduler.studies.changes import with_modules, with_panels
+from scheduler.studies.changes import prepare_changed, with_modules, with_panels
 from scheduler.studies.worstmonth import WorstMonth, worst_month
 from scheduler.studies.year import PreparedYear, Tell, YearSettings, live_prepared, prepare_year
-from scheduler.studies.yearagenda import build_year_agenda
 from scheduler.studies.yearrecord import NeedLived, Readiness
 from scheduler.sun.typicalyear import TypicalYear
 from scheduler.yard.models import Yard
@@ -168,16 +167,16 @@ def live_sampled(
 ) -> tuple[tuple[NeedLived, ...], ...]:
     """Live a run of days in the middle of each month; return the needs that count, January to December."""
     prepared = prepare_year(yard, weather, settings)
-    return tuple(_live_run(prepared, month, days_a_month) for month in range(1, 13))
+    return tuple(_live_run(prepared, weather, month, days_a_month) for month in range(1, 13))
 
 
-def _live_run(prepared: PreparedYear, month: int, n_days: int) -> tuple[NeedLived, ...]:
+def _live_run(prepared: PreparedYear, weather: TypicalYear, month: int, n_days: int) -> tuple[NeedLived, ...]:
     first = dt.date(prepared.settings.first_day.year, month, MIDDLE_OF_MONTH) - dt.timedelta(
         days=n_days // 2 + LEAD_IN_DAYS
     )
-    run = replace(prepared.settings, first_day=first, n_days=n_days + LEAD_IN_DAYS)
-    agenda = build_year_agenda(prepared.yard, first, run.n_days, prepared.agenda.whole.grid.step_minutes)
-    lived = live_prepared(replace(prepared, settings=run, agenda=agenda), run.number)
+    step_minutes = prepared.agenda.whole.grid.step_minutes
+    run = replace(prepared.settings, first_day=first, n_days=n_days + LEAD_IN_DAYS, step_minutes=step_minutes)
+    lived = live_prepared(prepare_changed(prepared, prepared.yard, weather, run), run.number)
     return tuple(need for day in lived.days[LEAD_IN_DAYS:] for need in day.needs)
 
 

@@ -26,7 +26,7 @@ DAYS_PER_WEEK = 7
 _MONTHS = range(1, 13)
 _STANDARD = "IEEE 1562, IEEE 1013"
 _MEMORY = f"{_STANDARD}, from memory"
-_SUN_EQUATION = "mean daily irradiation of the planes / 1000 W/m2, the least month"
+_SUN_EQUATION = "daily irradiation of the planes / 1000 W/m2"
 
 
 @dataclass(frozen=True)
@@ -135,7 +135,7 @@ def worst_month(yard: Yard, year: TypicalYear) -> WorstMonth:
     source = f"{_STANDARD}: worst month; {year.station}"
     steps = (
         *loads,
-        Step("daily load", "sum of the above, on the bank's side", load_wh, "Wh", _STANDARD),
+        Step("daily load", "their sum, on the bank's side", load_wh, "Wh", _STANDARD),
         Step(
             f"peak sun hours, {calendar.month_name[worst.month]}",
             _SUN_EQUATION,
@@ -154,7 +154,7 @@ def worst_month(yard: Yard, year: TypicalYear) -> WorstMonth:
 def _load_steps(yard: Yard) -> Iterator[Step]:
     """The mean day's energy on the bank's side, use by use."""
     inverter = yard.inverter
-    by_ac = f"/ {inverter.efficiency:g} inverter"
+    by_ac = f"/ {inverter.efficiency:g}"
     for load in yard.house_loads:
         hours = 24.0 if load.hours_per_day is None else load.hours_per_day
         wh = rule.battery_side_wh(load.watts * hours, inverter.efficiency)
@@ -168,7 +168,7 @@ def _load_steps(yard: Yard) -> Iterator[Step]:
         wall_wh = work_wh / machine.charger_efficiency
         is_ac = machine.supply == "ac"
         wh = rule.battery_side_wh(wall_wh, inverter.efficiency) if is_ac else wall_wh
-        equation = f"{work_wh:.0f} Wh a day / {machine.charger_efficiency:g} charger {by_ac if is_ac else ''}"
+        equation = f"{work_wh:.0f} Wh a day / {machine.charger_efficiency:g} {by_ac if is_ac else ''}"
         yield Step(machine.name, equation.rstrip(), wh, "Wh", "fleet file, a week's needs / 7")
 
 
@@ -181,9 +181,7 @@ def _array_steps(
     lossy_wh = load_wh / (bank.charge_efficiency * bank.discharge_efficiency)
     ratio = rule.array_to_load_ratio(worst.peak_sun_h, kept_w, lossy_wh)
     plain_w, critical_w = (rated_w * low / ratio for low, _ in (rule.RATIO_NOT_CRITICAL, rule.RATIO_CRITICAL))
-    through = (
-        f"load / ({bank.charge_efficiency:g} x {bank.discharge_efficiency:g}), all of it through the bank"
-    )
+    through = f"load / ({bank.charge_efficiency:g} x {bank.discharge_efficiency:g}), all by the bank"
     steps = (
         Step(
             "load with the bank's losses", through, lossy_wh, "Wh", f"{_STANDARD}: what is drawn plus losses"
@@ -236,14 +234,9 @@ def _cold_steps(yard: Yard, year: TypicalYear, bank_wh: float) -> Iterator[Step]
     coldest_c = float(by_day_c.min()) + yard.site.shed_offset_c
     factor = rule.lead_acid_cold_factor(coldest_c)
     yield Step("coldest day in the shed", "least daily mean + shed offset", coldest_c, "C", year.station)
-    yield Step(
-        "cold factor of lead-acid",
-        "table, -6.7 to 26.7 C",
-        factor,
-        "",
-        "table of IEEE 1013's simplified steps",
-    )
-    yield Step("bank, if lead-acid", "bank asked for x cold factor", bank_wh * factor, "Wh", "same")
+    table = "table of IEEE 1013's simplified steps"
+    yield Step("cold factor of lead-acid", "table, -6.7 to 26.7 C", factor, "", table)
+    yield Step("bank, if lead-acid", "bank asked for x cold factor", bank_wh * factor, "Wh", table)
 
 
 def _low(span: tuple[float, float]) -> str:

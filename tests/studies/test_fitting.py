@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 import pytest
 
 from scheduler.sheet.fitwords import answer, months_named, payer_named
 from scheduler.studies.fitting import Fit, MonthFit, Payer, judge_fit
-from scheduler.studies.yearrecord import DayLived, NeedLived, Readiness, YearLived
+from scheduler.studies.yearrecord import Readiness
+from tests.studies.lives import lived
 
 
 def month(
@@ -84,36 +83,6 @@ def test_the_worst_month_is_the_one_in_which_most_goes_wrong() -> None:
 
 
 # ---- from lived years --------------------------------------------------------------------------------
-
-
-def lived(*needs: tuple[int, str, str, bool]) -> YearLived:
-    """A year of one day a month; needs by month, machine, class and whether they are met."""
-    days = tuple(day(number, [need for need in needs if need[0] == number]) for number in (1, 2))
-    names = tuple(dict.fromkeys(need[1] for need in needs))
-    return YearLived(
-        "yard",
-        "made by hand",
-        "the plan",
-        names,
-        (),
-        (1000.0,) * len(names),
-        5000.0,
-        1000.0,
-        2000.0,
-        (),
-        days,
-        (),
-    )
-
-
-def day(number: int, needs: list[tuple[int, str, str, bool]]) -> DayLived:
-    nothing = {
-        name: () if "tuple" in str(kind) else 0
-        for name, kind in DayLived.__annotations__.items()
-        if name not in {"date", "needs"}
-    }
-    came = tuple(NeedLived(name, kind, 100.0, 100.0 if met else 50.0) for _, name, kind, met in needs)  # type: ignore[arg-type]
-    return DayLived(date=dt.date(2027, number, 1), needs=came, **nothing)  # type: ignore[arg-type]
 
 
 def test_years_are_compared_by_month_and_class() -> None:
