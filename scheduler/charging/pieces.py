@@ -178,6 +178,14 @@ class PieceTable:
         """Return how many pieces there are."""
         return len(self.taken)
 
+    def arcs_of(self, pieces: IntArray) -> Mask:
+        """Return which of the outline's arcs the given pieces are made of."""
+        masks = tuple(np.zeros(len(step.arc), dtype=bool) for step in self.outline.steps)
+        for piece in pieces.tolist():
+            for step, arc in enumerate(self.taken[piece], start=self.first[piece][0]):
+                masks[step][arc] = True
+        return masks
+
     def route_of(self, flow: Sequence[float]) -> IntArray:
         """Follow the strongest flow, given piece by piece, to a route of the network."""
         strongest: dict[tuple[int, int], int] = {}

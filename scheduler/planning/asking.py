@@ -79,7 +79,8 @@ def _faults(answers: Sequence[Solution]) -> list[str]:
 
 
 def _alone(answers: Sequence[Solution]) -> str:
-    for who, answer, other, late in (("CBC", *answers, "HiGHS"), ("HiGHS", *reversed(answers), "CBC")):
+    cbc, highs = answers
+    for who, answer, late, other in (("CBC", cbc, "HiGHS", highs), ("HiGHS", highs, "CBC", cbc)):
         if answer.status is SolveStatus.PROVEN and other.status is SolveStatus.NOTHING and not other.detail:
             return f"{who} alone has proven it; {late} had not come to an end in as long again"
     return ""

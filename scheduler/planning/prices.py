@@ -36,11 +36,14 @@ class Prices:
         What one more of a row's right side would change the optimum by.
     by_variable : dict of str to float
         What one more of a variable would, at these prices: its reduced cost.
+    optimum : dict of str to float
+        The variables' values at the relaxation's optimum, as HiGHS says; nothing rests on them.
     """
 
     bound: float
     by_row: dict[str, float]
     by_variable: dict[str, float]
+    optimum: dict[str, float]
 
     def of(self, row: str) -> float:
         """Price of a row; 0 for one that is not there, since it cannot bind."""
@@ -61,12 +64,14 @@ def price_relaxation(problem: pulp.LpProblem, limit_s: float) -> Prices | None:
         highs.run()
         if highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
-        price, bound, reduced = _bound_at(highs.getLp(), np.array(highs.getSolution().row_dual))
+        solution = highs.getSolution()
+        price, bound, reduced = _bound_at(highs.getLp(), np.array(solution.row_dual))
     except Exception:  # noqa: BLE001  without prices all there is is asked at once, and no plan is wrong
         return None
     by_row = dict(zip((row.name for row in problem.constraints()), price.tolist(), strict=True))
-    names = (column.name for column in problem.variables())
-    return Prices(bound, by_row, dict(zip(names, reduced.tolist(), strict=True)))
+    names = [column.name for column in problem.variables()]
+    by_variable = dict(zip(names, reduced.tolist(), strict=True))
+    return Prices(bound, by_row, by_variable, dict(zip(names, solution.col_value, strict=True)))
 
 
 def _bound_at(lp: Any, dual: FloatArray) -> tuple[FloatArray, float, FloatArray]:

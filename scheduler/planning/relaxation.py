@@ -32,6 +32,8 @@ from scheduler.planning.selection import Selection
 from scheduler.planning.stages import KEPT_SLACK, Stage, best_possible, keep_aim
 from scheduler.timegrid import FloatArray
 
+_USED = 1e-6  # of a pattern, below which it is the solver's rounding
+
 Kept = tuple[Stage, float]  #: an aim and the value that the later ones must not lose
 
 
@@ -49,6 +51,8 @@ class Relaxed:
     passed : mapping
         By machine, how much dearer than its cheapest pattern each of its patterns is at the prices that give the
         bound; where it is in pieces, the cheapest pattern through each arc, an array a step.
+    used : mapping
+        By machine, which of its patterns or arcs the relaxation itself takes, if only in part.
     costs : mapping
         By machine in pieces, its arcs' costs at those prices.
     """
@@ -57,6 +61,7 @@ class Relaxed:
     model: ChoiceModel
     bound: float | None = None
     passed: Mapping[int, list[FloatArray]] = field(default_factory=dict)
+    used: Mapping[int, Mask] = field(default_factory=dict)
     costs: Costs = field(default_factory=dict)
 
     @property
@@ -97,6 +102,7 @@ def relax(
         if relaxed.bound is None or bound > relaxed.bound:
             passed = _passed(relaxed.model, costs, prices)
             relaxed = replace(relaxed, bound=bound, passed=passed, costs=costs)
+        relaxed = replace(relaxed, used=_used(relaxed.model, prices))
         settled = stage.whole and best_possible(stage, bound) >= best_possible(stage, prices.bound)
         if settled or not wanted or time.perf_counter() - begun > limit_s:
             break
@@ -117,6 +123,15 @@ def _passed(model: ChoiceModel, costs: Costs, prices: Prices) -> dict[int, list[
     return passed
 
 
+def _used(model: ChoiceModel, prices: Prices) -> dict[int, Mask]:
+    used = {}
+    for number, picks in enumerate(model.picks):
+        flow = np.array([prices.optimum[pick.name] for pick in picks])
+        pieces = model.case.parts.get(number)
+        used[number] = (flow > _USED,) if pieces is None else pieces.arcs_of(np.flatnonzero(flow > _USED))
+    return used
+
+
 def count_within(relaxed: Relaxed, room: float) -> int:
     """Return how many patterns and arcs a choice could take that passes the bound by no more than `room`."""
     return sum(int((dearer <= room + WORTH).sum()) for layers in relaxed.passed.values() for dearer in layers)
@@ -129,13 +144,15 @@ def within(relaxed: Relaxed, best: Selection, room: float) -> tuple[Case, Select
 
 
 def cheapest(relaxed: Relaxed, best: Selection, most_patterns: int, most_arcs: int) -> tuple[Case, Selection]:
-    """Hold each machine's cheapest patterns, or the arcs of its cheapest routes, and what `best` takes."""
-    wanted = {
-        number: cheap_routes(relaxed.case.parts[number], relaxed.costs[number], most_arcs)
-        if number in relaxed.costs
-        else (_cheap_patterns(layers[0], most_patterns),)
-        for number, layers in relaxed.passed.items()
-    }
+    """Hold what the relaxation takes, each machine's cheapest patterns or arcs beside, and what `best` takes."""
+    wanted = {}
+    for number, layers in relaxed.passed.items():
+        if number in relaxed.costs:
+            cheap = cheap_routes(relaxed.case.parts[number], relaxed.costs[number], most_arcs)
+        else:
+            cheap = (_cheap_patterns(layers[0], most_patterns),)
+        used = relaxed.used[number]
+        wanted[number] = tuple(low | own for low, own in zip(cheap, used, strict=True))
     return _hold(relaxed.case, best, wanted)
 
 
