@@ -22,7 +22,7 @@ from scheduler.units import kwh_from_wh, pct_from_fraction
 from scheduler.yard.models import PRIORITIES, Priority
 
 #: Letters of a machine's name beside twelve months on 80 columns.
-_NAME_LETTERS = 18
+_NAME_LETTERS = 17
 
 
 def render_year(study: YearStudy, width: int) -> RenderableType:
@@ -105,14 +105,17 @@ def _readiness(study: YearStudy) -> list[RenderableType]:
     for _ in range(len(year.months) + 3):
         table.add_column(justify="right", no_wrap=True)
     heads = [calendar.month_abbr[month] for month in year.months]
-    table.add_row(Text(""), *(Text(head, style="dim") for head in [*heads, "all", "asked", "short"]))
+    table.add_row(Text(""), *(Text(head, style="dim") for head in [*heads, "all", "asked", "kWh"]))
     for name in year.machines:
         if year.readiness(machine=name).asked:
             table.add_row(Text(visible(name)), *_cells(year, machine=name))
     for priority in PRIORITIES:
         if year.readiness(priority).asked:
             table.add_row(Text(f"= {priority}", style="bold"), *_cells(year, priority=priority))
-    return [_title("ready", "in percent of the times asked, rounded down; short in kWh over all"), table]
+    return [
+        _title("ready", "in percent of the times asked, rounded down; kWh: what was missing altogether"),
+        table,
+    ]
 
 
 def _cells(year: YearLived, priority: Priority | None = None, machine: str | None = None) -> Iterator[Text]:
@@ -122,7 +125,7 @@ def _cells(year: YearLived, priority: Priority | None = None, machine: str | Non
     whole = year.readiness(priority, machine)
     yield Text(str(_pct(whole)), style="bold")
     yield Text(str(whole.asked))
-    yield Text(f"{kwh_from_wh(whole.short_wh):.1f}")
+    yield Text(f"{kwh_from_wh(whole.short_wh):.0f}")
 
 
 def _confidence(study: YearStudy) -> list[RenderableType]:
@@ -210,11 +213,21 @@ def _yardsticks(study: YearStudy) -> list[RenderableType]:
             f"{study.foresight.met_most[priority]}/{study.foresight.asked[priority]}" for priority in classes
         ]
         table.add_row(Text("nobody could better"), *(Text(cell) for cell in most), style="dim")
+        told += f" {_score(study.score)}"
     return [
         _title("yardsticks", "the same year by rules of thumb, and with all its sun known"),
         table,
         Text(told, style="dim"),
     ]
+
+
+def _score(score: dict[Priority, float]) -> str:
+    """Tell the planner's score by class."""
+    shares = [f"{math.floor(pct_from_fraction(share) + 1e-9)} % of {name}" for name, share in score.items()]
+    return (
+        f"The plan meets {words.listed(shares)} needs that anybody could who keeps reserve and temperatures and "
+        "knows all the year's sun."
+    )
 
 
 def _energy(year: YearLived) -> list[RenderableType]:

@@ -54,7 +54,7 @@ class YearSettings:
     first_day: dt.date = dt.date(2027, 1, 1)
     n_days: int = 365
     ahead_h: float = 48.0
-    aim_limit_s: float = 10.0
+    aim_limit_s: float = 30.0
     step_minutes: int | None = None
 
 

@@ -77,6 +77,7 @@ def year_to_json(study: YearStudy) -> dict[str, Any]:
         },
         "rules_of_thumb": [_rule(rule) for rule in study.rules],
         "perfect_foresight": None if study.foresight is None else asdict(study.foresight),
+        "score_pct": {name: pct_from_fraction(share) for name, share in study.score.items()},
         "notes": list(year.notes),
         "days": [_day(day) for day in year.days],
     }

@@ -53,6 +53,12 @@ class YearStudy:
         """Whether every day was lived."""
         return len(self.year.days) == self.settings.n_days
 
+    @property
+    def score(self) -> dict[Priority, float]:
+        """Needs met over the most that nobody could better, by class, as fractions."""
+        most = {} if self.foresight is None else self.foresight.met_most
+        return {name: self.year.readiness(name).ready / count for name, count in most.items() if count}
+
     def interval(
         self, priority: Priority | None = None, machine: str | None = None, month: int | None = None
     ) -> Interval | None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from rich.console import Console
 
+from scheduler.planning.foresight import Foresight
 from scheduler.sheet.yearscreen import describe_week, headline, render_year
 from scheduler.studies.worstweek import worst_week
 from scheduler.studies.year import YearSettings
@@ -62,9 +65,24 @@ def test_every_section_stands_where_there_is_something_to_say() -> None:
     assert "WORST WEEK" not in screen(study(year=fine, resampled=(), rules=()))
 
 
+def test_the_plan_is_scored_against_what_nobody_could_better() -> None:
+    bound = Foresight({"must": 14, "should": 14, "could": 0}, {"must": 13, "should": 10, "could": 0}, 23, 0.0)
+    shown = " ".join(screen(study(foresight=bound)).split())
+    assert "nobody could better 13/14 10/14" in shown
+    assert "The plan meets 92 % of must and 100 % of should needs" in shown
+
+
+def test_twelve_months_stand_on_eighty_columns() -> None:
+    days = (day(30 * month, *[need("a machine of seventeen", ready=month > 2)] * 25) for month in range(12))
+    year = replace(year_of(*days), machines=("a machine of seventeen", "other"))
+    shown = screen(study(year=year, resampled=(), rules=()))
+    row = next(line for line in shown.splitlines() if line.startswith("a machine of"))
+    assert row.split()[-15:] == ["0", "0", "0", *["100"] * 9, "75", "300", "9"]
+
+
 def test_the_table_gives_percent_by_month() -> None:
     row = next(line for line in screen(study()).splitlines() if line.startswith("cart"))
-    assert row.split() == ["cart", "71", "100", "85", "14", "0.2"]
+    assert row.split() == ["cart", "71", "100", "85", "14", "0"]
 
 
 def test_the_worst_week_is_told_with_what_was_the_matter() -> None:
