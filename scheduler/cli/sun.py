@@ -32,6 +32,25 @@ def sun(
             "Without it: now, or where the forecast begins.",
         ),
     ] = None,
+    fetch: Annotated[
+        bool,
+        typer.Option(
+            "--fetch",
+            help="Fetch an hourly forecast from MET Norway, for any place on earth; needs --contact. "
+            "Where that fails: the next best source.",
+        ),
+    ] = False,
+    contact: Annotated[
+        str | None,
+        typer.Option(
+            "--contact",
+            envvar="SUNROSTER_CONTACT",
+            help="Your mail address or web site: the weather service wants to know whom it may write to.",
+        ),
+    ] = None,
+    folder: Annotated[
+        Path, typer.Option("--folder", help="Where fetched forecasts are kept, each a file for --weather.")
+    ] = Path("forecasts"),
     days: Annotated[
         int, typer.Option("--days", min=1, max=14, help="How many days, the first one counted.")
     ] = 3,
@@ -44,6 +63,8 @@ def sun(
     Nine days in ten are sunnier than the dull sun, one in ten than the bright one.
 
     Example: sunroster sun my-yard.toml --sky "tomorrow am: fair, pm: overcast"
+
+    Example: sunroster sun my-yard.toml --fetch --contact you@your.domain
     """
     with errors_told():
         from scheduler.commands.outputs import check_targets
@@ -53,7 +74,8 @@ def sun(
         from scheduler.writing import write_whole
 
         check_targets({"chart": chart}, inputs=(fleet, weather))
-        outlook = look_out(SunRequest(fleet, dt.datetime.now(dt.UTC), weather, sky, start, days))
+        now = dt.datetime.now(dt.UTC)
+        outlook = look_out(SunRequest(fleet, now, weather, sky, start, days, fetch, contact, folder))
         shown = drawn(lambda width: render_outlook(outlook, width))
         if chart is not None:
             fmt = "svg" if chart.suffix.lower() == ".svg" else "png"
