@@ -237,15 +237,23 @@ def day_ahead_error(climate: Climate) -> float:
     return float((1.0 - FORECAST_SKILL) * np.sqrt(np.mean(np.diff(climate.clearness) ** 2)))
 
 
+#: Clearness at which the distribution is worked out; in between, straight lines.
+_LADDER = np.linspace(0.0, 1.3, 261)
+
+
 def beta_suns(said: FloatArray, floor: float, ceiling: float, together: float) -> list[FloatArray]:
     """Dull, likely and bright clearness around what is said, with other figures than the program's."""
     end = LEAST_PARAMETER / together
-    mean = np.clip((said - floor) / (ceiling - floor), end, 1.0 - end)
+    mean = np.clip((_LADDER - floor) / (ceiling - floor), end, 1.0 - end)
     dull, bright = (
         floor + (ceiling - floor) * beta.ppf(quantile, mean * together, (1.0 - mean) * together)
         for quantile in (DULL_QUANTILE, BRIGHT_QUANTILE)
     )
-    return [np.minimum(dull, said), said, np.maximum(bright, said)]
+    return [
+        np.interp(said, _LADDER, np.minimum(dull, _LADDER)),
+        said,
+        np.interp(said, _LADDER, np.maximum(bright, _LADDER)),
+    ]
 
 
 def source_suns(said: FloatArray, source: Source, lead_days: float = 1.0) -> list[FloatArray]:
@@ -258,16 +266,23 @@ def miss(judged: Judged) -> float:
     return max(abs(judged.dull_pct - 90.0), abs(judged.bright_pct - 10.0))
 
 
-def fit(said: dict[str, FloatArray], among: Iterable[str], ends: Iterable[tuple[float, float]] = ENDS) -> Figures:
-    """Floor, ceiling and concentration with the least miss, the worst climate counting."""
-    truth = {climate.name: climate.clearness for climate in climates()}
-    names = list(among)
+def fit(said: dict[str, FloatArray], ends: Iterable[tuple[float, float]] = ENDS) -> dict[str, Figures]:
+    """Floor, ceiling and concentration with the least miss, the worst climate counting.
 
-    def worst(figures: Figures) -> float:
-        return max(miss(judge(truth[name], beta_suns(said[name], *figures))) for name in names)
-
+    Returns
+    -------
+    dict
+        By the name of the climate that had no say; by "" for all three together.
+    """
     tried = [(*end, float(together)) for end, together in product(ends, np.arange(2.0, 16.0, 0.5))]
-    return min(tried, key=worst)
+    misses = {
+        name: np.array([miss(judge(_clearness(name), beta_suns(own, *figures))) for figures in tried])
+        for name, own in said.items()
+    }
+    return {
+        left_out: tried[int(np.argmin(np.max([off for name, off in misses.items() if name != left_out], axis=0)))]
+        for left_out in (*said, "")
+    }
 
 
 def word_of(clearness: FloatArray) -> FloatArray:
@@ -282,10 +297,10 @@ def run_forecast() -> None:
     words = {name: word_of(said) for name, said in forecasts.items()}
     for told, said in (("irradiance", forecasts), ("cloud", words)):
         print(f"{told}: floor, ceiling and concentration fitted to two climates, judged in the third")
-        for name in said:
-            figures = fit(said, (other for other in said if other != name))
-            show(f"  {name}: {figures}", judge(_clearness(name), beta_suns(said[name], *figures)))
-        print(f"  fitted to all: {fit(said, said)}; between the ends taken: {fit(said, said, TAKEN_ENDS)}")
+        figures = fit(said)
+        for name, own in said.items():
+            show(f"  {name}: {figures[name]}", judge(_clearness(name), beta_suns(own, *figures[name])))
+        print(f"  fitted to all: {figures['']}; between the ends taken: {fit(said, TAKEN_ENDS)['']}")
     for climate in climates():
         error = day_ahead_error(climate)
         print(f"{climate.name}: day-ahead error {error:.3f} of the clear sky's irradiation")
@@ -311,7 +326,7 @@ def run_place() -> None:
             f"{climate.ghi_w_m2.sum() / climate.clear_w_m2.sum():.2f}"
         )
         show("  place alone", judge(climate.clearness, source_suns(said[climate.name], "place")))
-    print(f"  concentration fitted between the ends taken: {fit(said, said, TAKEN_ENDS)[2]:.1f}")
+    print(f"  concentration fitted between the ends taken: {fit(said, TAKEN_ENDS)[''][2]:.1f}")
 
 
 PIECES: dict[str, Callable[[], None]] = {

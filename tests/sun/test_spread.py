@@ -127,3 +127,11 @@ def test_the_seasons_weights_fall_to_nothing_at_the_windows_end():
     assert weights[0] == 1.0
     assert weights[0] > weights[1] > weights[2] > 0.0
     assert not weights[3:].any()
+
+
+@pytest.mark.parametrize("clearness", [0.2, 0.5, 0.8, 1.0, 1.05, 1.1])
+def test_the_less_is_known_the_duller_dull_and_the_brighter_bright_up_to_the_clearest_sky(clearness):
+    dull, _, bright = spread_factors(np.full(8, clearness), np.arange(1.0, 9.0), "irradiance")
+    # At the ends the distribution is cut off; what that moves is a thousandth of the clear sky.
+    assert (np.diff(clearness * dull) <= 0.002).all()
+    assert (np.diff(clearness * bright) >= -0.002).all()
