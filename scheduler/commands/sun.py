@@ -62,7 +62,11 @@ def look_out(request: SunRequest) -> Outlook:
     weather = choose_weather(yard, request.fleet, request.weather, request.sky, today)
     grid, cut_short = _grid(request, start, weather, yard)
     suns = build_suns(yard, grid, weather)
-    fetching = told if is_given else f"{told}. Used instead: {suns.source}"
+    fetching = (
+        told
+        if is_given
+        else f"used in place of a fetched forecast: {suns.source}. {told[:1].upper()}{told[1:]}"
+    )
     climate = climate_notes(yard, grid, suns.shed_temp_c, drying_over(yard, weather, grid))
     return build_outlook(yard, suns, (*([fetching] if told else []), *cut_short, *weather.notes, *climate))
 

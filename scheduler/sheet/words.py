@@ -162,8 +162,9 @@ def would_help(*texts: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """Return the text with a capital at its start and one full stop at its end."""
-    return f"{text[:1].upper()}{text[1:].rstrip(' .')}." if text else ""
+    """Return the text with a capital at its start and one full stop at its end; a question keeps its mark."""
+    told = f"{text[:1].upper()}{text[1:].rstrip(' .')}"
+    return told if not text or told.endswith("?") else f"{told}."
 
 
 def headline(plan: Plan) -> str:

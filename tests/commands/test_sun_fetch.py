@@ -68,9 +68,9 @@ def test_without_an_answer_the_next_best_source_is_taken_and_named(
         use(service, monkeypatch)
         outlook = look(sky=sky)
     assert source in outlook.suns.source
-    assert outlook.notes[0].startswith("the weather service (127.0.0.1) gives no forecast: ")
+    assert outlook.notes[0].startswith(f"used in place of a fetched forecast: {outlook.suns.source}. ")
+    assert "The weather service (127.0.0.1) gives no forecast: it does not accept" in outlook.notes[0]
     assert "HTTP 403" in outlook.notes[0]
-    assert outlook.notes[0].endswith(f"Used instead: {outlook.suns.source}")
     assert not (folder / "forecasts").exists()
 
 
@@ -83,7 +83,7 @@ def test_a_forecast_fetched_earlier_comes_before_the_typical_year(
         second = look(NOW + dt.timedelta(hours=5))
         late = look(NOW + dt.timedelta(hours=40))
     assert second.suns.source == first.suns.source
-    assert second.notes[0].endswith(f"Used instead: {first.suns.source}")
+    assert second.notes[0].startswith(f"used in place of a fetched forecast: {first.suns.source}. ")
     assert late.suns.source.startswith("typical year")
 
 

@@ -197,3 +197,10 @@ def test_a_need_without_a_known_reason_is_still_told():
     bare = replace(sprayer.needs[0], because=None, would_help=())
     headline = words.headline(replace(plan, machines=(replace(sprayer, needs=(bare,)), cart)))
     assert headline == "1 of 2 machines ready; sprayer will be short by 75 Wh at Sun 07:00."
+
+
+@pytest.mark.parametrize(
+    ("text", "told"), [("the cart is ready", "The cart is ready."), ("done. ", "Done."), ("is it?", "Is it?"), ("", "")]
+)
+def test_a_sentence_ends_in_one_full_stop_and_a_question_in_its_mark(text: str, told: str) -> None:
+    assert words.sentence(text) == told
