@@ -22,7 +22,7 @@ WIDEST = 100
 def render_sizing(sizing: Sizing, source: str, width: int) -> RenderableType:
     """Lay the grid and the rule out for a console of `width` cells."""
     about = (
-        f"Share of the must needs met on {_days(sizing)} in the middle of each month ({source}), planned "
+        f"Share of the must needs met on {_counted(sizing.days_a_month, 'day')} in the middle of each month ({source}), planned "
         "every evening and lived; the same days and forecasts for every size. Today's yard stands in [ ]."
     )
     parts = (
@@ -42,18 +42,17 @@ def render_sizing(sizing: Sizing, source: str, width: int) -> RenderableType:
     return Constrain(Group(*parts), min(width, WIDEST))
 
 
-def _days(sizing: Sizing) -> str:
-    days = sizing.days_a_month
-    return f"{days} day{'s' if days > 1 else ''}"
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}{'s' if number > 1 else ''}"
 
 
 def headline(sizing: Sizing) -> str:
     """Say how ready today's yard is, and what one size more of either would do."""
     today = sizing.today
-    yard = f"With {today.panels} panels and {today.modules} bank modules"
+    yard = f"With {_counted(today.panels, 'panel')} and {_counted(today.modules, 'bank module')}"
     said = f"{yard} the yard meets {_share(today)} of its must needs"
     better = [
-        f"{_share(sizing.at(panels, modules))} with {panels} panels and {modules} modules"
+        f"{_share(sizing.at(panels, modules))} with {_counted(panels, 'panel')} and {_counted(modules, 'module')}"
         for panels, modules in _next_sizes(sizing)
     ]
     return f"{said}{'; ' if better else ''}{', '.join(better)}."
@@ -75,7 +74,7 @@ def _grid(sizing: Sizing) -> Table:
     table.add_column("panels", justify="right")
     for modules in sizing.modules:
         bank_kwh = kwh_from_wh(sizing.at(sizing.today.panels, modules).bank_wh)
-        table.add_column(f"{modules} module{'s' if modules > 1 else ''}, {bank_kwh:.1f} kWh", justify="right")
+        table.add_column(f"{_counted(modules, 'module')}, {bank_kwh:.1f} kWh", justify="right")
     for panels in sizing.panels:
         row = [sizing.at(panels, modules) for modules in sizing.modules]
         kw = row[0].array_w / 1000.0

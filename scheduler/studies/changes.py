@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from scheduler.studies.year import PreparedYear, YearSettings, prepare_year
+from scheduler.studies.year import PreparedYear, YearSettings, for_number, prepare_year
 from scheduler.studies.yearagenda import build_year_agenda, weekly_yard
 from scheduler.sun.typicalyear import TypicalYear
 from scheduler.yard.clock import show_minute_of_day
@@ -78,7 +78,10 @@ def prepare_changed(
         return prepare_year(yard, weather, settings, base.spread)
     weekly, notes = weekly_yard(yard)
     agenda = build_year_agenda(weekly, settings.first_day, settings.n_days, settings.step_minutes)
-    return replace(base, yard=weekly, settings=settings, agenda=agenda, notes=(*notes, *agenda.whole.notes))
+    told = (*notes, *agenda.whole.notes)
+    return for_number(
+        replace(base, yard=weekly, settings=settings, agenda=agenda, notes=told), settings.number
+    )
 
 
 def with_panels(yard: Yard, more: int) -> Yard:

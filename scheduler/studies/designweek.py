@@ -17,7 +17,7 @@ import numpy as np
 from scheduler.studies.changes import changed_yard
 from scheduler.studies.fitting import Fit, judge_fit
 from scheduler.studies.typicalsuns import TypicalSuns
-from scheduler.studies.year import PreparedYear, YearSettings, live_prepared, prepare_year
+from scheduler.studies.year import PreparedYear, YearSettings, for_number, live_prepared, prepare_year
 from scheduler.studies.yearrecord import YearLived
 from scheduler.sun.typicalyear import NOMINAL_YEAR, YEAR_DAYS, TypicalYear
 from scheduler.timegrid import FloatArray
@@ -122,8 +122,14 @@ def on_design_days(prepared: PreparedYear, month: int, quantile: float) -> Prepa
         clearness_fraction=np.full(YEAR_DAYS, clearness[0]),
         ghi_wh_m2=np.full(YEAR_DAYS, suns.ghi_wh_m2[middle]),
         shed_temp_c=np.tile(temp_c, (YEAR_DAYS, 1)),
+        drying_h={name: _mean_day(run_h, month) for name, run_h in suns.drying_h.items()},
     )
-    return replace(prepared, suns=always, spread=Certain())
+    return for_number(replace(prepared, suns=always, spread=Certain()), prepared.settings.number)
+
+
+def _mean_day(run_h: Sequence[float], month: int) -> tuple[float, ...]:
+    """The mean of the days around the middle of a month, on every day [h]."""
+    return (float(np.take(run_h, _days_like(month)).mean()),) * YEAR_DAYS
 
 
 def _middle_of(month: int) -> int:

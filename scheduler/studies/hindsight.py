@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from scheduler.planning.foresight import Foresight, Leave, bound_needs
-from scheduler.studies.year import PreparedYear
+from scheduler.studies.year import PreparedYear, for_number
 from scheduler.studies.yearrecord import YearLived
 from scheduler.studies.yearsky import draw_sky
 from scheduler.yard.agenda import Agenda
@@ -21,6 +21,7 @@ def bound_year(prepared: PreparedYear, number: int = 0, lived: YearLived | None 
         The same year as it was lived. Where days duller than their dull sun took its bank below the reserve, or
         its house went without, the bound is given as much leave, so that it holds for that year too.
     """
+    prepared = for_number(prepared, number)
     settings, agenda = prepared.settings, lived_part(prepared)
     sky = draw_sky(prepared.suns, prepared.agenda.whole.grid, prepared.spread, settings.seed, number)
     part = slice(0, prepared.agenda.last)
