@@ -150,13 +150,3 @@ def weighted_quantiles(values: FloatArray, weights: FloatArray, quantiles: Float
     position = 0.5 + (middle - 0.5) * n_effective / (n_effective + 1.0)
     found: FloatArray = np.interp(quantiles, position, values[order])
     return found
-
-
-def default_dull_w_m2(likely_w_m2: FloatArray, clear_w_m2: FloatArray) -> FloatArray:
-    """Dull irradiance a day ahead, each value a day [W/m2]."""
-    return likely_w_m2 * spread_factors(likely_w_m2 / clear_w_m2, np.ones(1), "irradiance")[0]
-
-
-def default_bright_w_m2(likely_w_m2: FloatArray, clear_w_m2: FloatArray) -> FloatArray:
-    """Bright irradiance a day ahead, each value a day [W/m2]."""
-    return likely_w_m2 * spread_factors(likely_w_m2 / clear_w_m2, np.ones(1), "irradiance")[2]
