@@ -119,8 +119,25 @@ def yards(
     called = draw(st.lists(names, min_size=6, max_size=6, unique=True))
     visit_lists = st.lists(minutes.map(clock), max_size=4).map(tuple)
     return Yard(
-        site=Site(name=called[0], latitude=draw(figures(-60, 60)), longitude=10.0, timezone=draw(zone)),
-        arrays=(Array(name=called[1], panels=2, panel_w=400.0, tilt_deg=20.0, azimuth_deg=180.0),),
+        site=Site(
+            name=called[0],
+            latitude=draw(figures(-60, 60)),
+            longitude=10.0,
+            timezone=draw(zone),
+            shed_lag_h=draw(st.sampled_from((0.0, 2.5))),
+            shed_loss_w_per_c=draw(st.sampled_from((None, 250.0))),
+        ),
+        arrays=(
+            Array(
+                name=called[1],
+                panels=2,
+                panel_w=400.0,
+                tilt_deg=20.0,
+                azimuth_deg=180.0,
+                horizon_deg=draw(st.sampled_from((None, ((10.0, 5.0), (200.0, 20.0))))),
+                soiling_pct=draw(st.sampled_from((None, (3.0,) * 12))),
+            ),
+        ),
         bank=Bank(modules_wh=(5120.0, 2560.0), reserve_pct=20.0, level_pct=draw(figures(20, 100))),
         inverter=Inverter(continuous_w=2000.0),
         outlets=(Outlet(name=called[0], kind="ac"), Outlet(name=called[1], kind="ac", breaker_a=15.0)),

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from scheduler.cli.telling import drawn, errors_told, tell_beside
+from scheduler.cli.telling import drawn, errors_told, progress, tell_beside
 
 
 def sun(
@@ -75,7 +75,9 @@ def sun(
 
         check_targets({"chart": chart}, inputs=(fleet, weather))
         now = dt.datetime.now(dt.UTC)
-        outlook = look_out(SunRequest(fleet, now, weather, sky, start, days, fetch, contact, folder))
+        with progress() as tell:
+            tell("fetching" if fetch else "the sun", 0.3)
+            outlook = look_out(SunRequest(fleet, now, weather, sky, start, days, fetch, contact, folder))
         shown = drawn(lambda width: render_outlook(outlook, width))
         if chart is not None:
             fmt = "svg" if chart.suffix.lower() == ".svg" else "png"

@@ -204,7 +204,8 @@ def _save(site: Site, folder: Path, answer: Answer, now: dt.datetime) -> Fetched
 
 def _render(issued: IssuedForecast, site: Site, answer: Answer, now: dt.datetime) -> str:
     about = {
-        "source": f"{SERVICE_NAME}, {answer.url}",
+        "source": SERVICE_NAME,
+        "call": answer.url,
         "licence": LICENCE,
         "issued": f"{issued.issued:%Y-%m-%dT%H:%M:%SZ}",
         "fetched": f"{now.astimezone(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",

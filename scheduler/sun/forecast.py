@@ -46,16 +46,19 @@ class Forecast:
     site : Site
     table : DataFrame
         One row an hour, indexed by its start in UTC; columns as in the file, without gaps.
+    origin : str
+        Who issued it, where the file says so.
     """
 
     path: Path
     site: Site
     table: pd.DataFrame
+    origin: str = ""
 
     @property
     def source(self) -> str:
         """In words, for the page."""
-        return f"forecast file {self.path.name}"
+        return f"forecast file {self.path.name}" + (f" ({self.origin})" if self.origin else "")
 
     @property
     def begins(self) -> dt.datetime:

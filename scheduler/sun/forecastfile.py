@@ -37,6 +37,9 @@ LIMITS = {
 #: So many mistakes are told one by one; the others are counted.
 SHOWN_PROBLEMS = 20
 
+#: Letters of a comment "source:" that are told; more are no name.
+LONGEST_SOURCE = 80
+
 #: More than eleven years of hours are no forecast, and would keep the reader waiting.
 MOST_ROWS = 100_000
 
@@ -81,7 +84,8 @@ def read_forecast(path: Path, text: str, site: Site) -> Forecast:
     if reading.problems:
         raise WeatherFileError(path, _shortened(reading.problems))
     index = pd.DatetimeIndex([row.time for row in reading.rows], name="time")
-    forecast = Forecast(path, site, pd.DataFrame([row.weather for row in reading.rows], index=index))
+    table = pd.DataFrame([row.weather for row in reading.rows], index=index)
+    forecast = Forecast(path, site, table, comments_of(text).get("source", "")[:LONGEST_SOURCE])
     by_night = [reading.rows[position].number for position in forecast.sun_by_night()]
     if by_night:
         raise WeatherFileError(path, [_night_problem(by_night)])

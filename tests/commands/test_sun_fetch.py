@@ -51,7 +51,7 @@ def test_the_days_stand_on_what_was_fetched_and_it_is_kept(
         use(service, monkeypatch)
         outlook = look()
     (saved,) = (folder / "forecasts").iterdir()
-    assert outlook.suns.source == f"forecast file {saved.name}"
+    assert outlook.suns.source == f"forecast file {saved.name} (MET Norway, Locationforecast 2.0)"
     assert outlook.notes[0].startswith("fetched from MET Norway")
     # The same days from the kept file, without a network.
     again = look_out(SunRequest(Path("yard.toml"), NOW, saved, days=2))

@@ -59,6 +59,7 @@ def test_the_answer_becomes_an_ordinary_forecast_file_of_hourly_means(tmp_path: 
     assert fetched.is_new
     assert fetched.path.name == "fetched_36.1000_-79.9500_270m_20270608T094107Z.csv"
     weather = read_weather(fetched.path, SITE)
+    assert weather.source == f"forecast file {fetched.path.name} (MET Norway, Locationforecast 2.0)"
     assert weather.begins == FIRST
     # 60 hourly moments are 59 hours; the six-hourly part behind them is left out.
     assert weather.ends == FIRST + dt.timedelta(hours=59)
@@ -71,7 +72,8 @@ def test_the_file_says_where_it_comes_from_and_under_which_licence(tmp_path: Pat
     with serving() as service:
         text = fetch(service, tmp_path).path.read_text()
         place = f"{service.url}?lat=36.1000&lon=-79.9500&altitude=270"
-    assert f"# source: MET Norway, Locationforecast 2.0, {place}\n" in text
+    assert "# source: MET Norway, Locationforecast 2.0\n" in text
+    assert f"# call: {place}\n" in text
     assert "# licence: CC BY 4.0 or NLOD 2.0, data from MET Norway\n" in text
     assert "# issued: 2027-06-08T09:41:07Z\n" in text
     assert "# fetched: 2027-06-08T10:02:00Z\n" in text

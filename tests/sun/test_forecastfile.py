@@ -89,7 +89,19 @@ def test_comment_lines_are_passed_over_wherever_they_stand_and_counted(delimiter
 
 def test_what_comment_lines_say_can_be_asked_for_by_key():
     text = "# source: a service, https://weather.example/?a=1\n#note:kept\n# a remark\n" + GOOD
-    assert forecastfile.comments_of(text) == {"source": "a service, https://weather.example/?a=1", "note": "kept"}
+    assert forecastfile.comments_of(text) == {
+        "source": "a service, https://weather.example/?a=1",
+        "note": "kept",
+    }
+
+
+def test_a_file_that_says_who_issued_it_is_named_with_it():
+    assert (
+        read("# source: county weather office\n" + GOOD).source
+        == "forecast file forecast.csv (county weather office)"
+    )
+    assert read(GOOD).source == "forecast file forecast.csv"
+    assert len(read(f"# source: {'x' * 500}\n" + GOOD).source) < 120
 
 
 def test_hours_of_a_half_hour_zone_keep_their_half_hour():
