@@ -186,6 +186,12 @@ class PieceTable:
                 masks[step][arc] = True
         return masks
 
+    def pieces_of(self, route: IntArray) -> list[int]:
+        """Return the pieces that one of the network's routes is made of, shape (n_steps,)."""
+        masks = self.outline.along(route[np.newaxis])
+        starts = zip(self.first, self.taken, strict=True)
+        return [piece for piece, (begin, arcs) in enumerate(starts) if masks[begin[0]][arcs[0]]]
+
     def route_of(self, flow: Sequence[float]) -> IntArray:
         """Follow the strongest flow, given piece by piece, to a route of the network."""
         strongest: dict[tuple[int, int], int] = {}

@@ -140,13 +140,14 @@ class _Chooser:
         once = replace(stage, asks_twice=False)
         if count_within(relaxed, self._room(stage, bound)) > (ENOUGH_TWICE if stage.asks_twice else ENOUGH):
             held, best = self._cheapest(relaxed, FIRST_PATTERNS, FIRST_ARCS)
-            self._ask(relaxed, held, best, once, _left_s(until) / 3)
+            self._ask(relaxed, held, best, once, _left_s(until) / 2)
             if self._reaches(stage, bound):
                 return bound
         room = self._room(stage, bound)
         relaxed = replace(relaxed, case=self.case)
         if count_within(relaxed, room) > MOST_ARCS:
-            self._ask(relaxed, *self._cheapest(relaxed, MOST_ARCS, MOST_ARCS), once, _left_s(until))
+            held, best = self._cheapest(relaxed, FIRST_PATTERNS, 3 * FIRST_ARCS)
+            self._ask(relaxed, held, best, once, _left_s(until))
             return bound
         proven = self._ask(relaxed, *within(relaxed, self.best, room), stage, _left_s(until))
         return bound if proven is None else max(bound, proven)
@@ -170,7 +171,11 @@ class _Chooser:
         self, relaxed: Relaxed, held: Case, best: Selection, stage: Stage, limit_s: float
     ) -> float | None:
         """Ask the solvers over what is `held` of the relaxed case; return the bound they prove for that."""
-        model = relaxed.model if held is relaxed.case else pose(held, stage, self.kept)
+        if held is relaxed.case:
+            model = relaxed.model
+            model.case = held  # its tables may have grown since the model was built
+        else:
+            model = pose(held, stage, self.kept)
         answered = put_to_solvers(model, stage, best, limit_s)
         self.case, self.best = carry_over(answered.selection, answered.case, relaxed.case)
         self.remarks += answered.remarks

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -46,7 +46,8 @@ class Answered:
 
 def put_to_solvers(model: ChoiceModel, stage: Stage, best: Selection, limit_s: float) -> Answered:
     """Ask, and take the best answer that is allowed when worked out again; tell where the solvers differ."""
-    answers = _ask(model, stage, limit_s)
+    # Models of a few hundred patterns are solved as soon without a start.
+    answers = _ask(model, stage, limit_s, values_from(model, best) if model.case.parts else {})
     remarks = _faults(answers)
     reached: list[float] = []
     bounds: list[float] = []
@@ -91,7 +92,7 @@ def _both_prove_otherwise(answers: list[Solution], reached: list[float]) -> bool
     return proven and abs(reached[0] - reached[1]) > KEPT_SLACK * max(1.0, abs(reached[0]))
 
 
-def _ask(model: ChoiceModel, stage: Stage, limit_s: float) -> list[Solution]:
+def _ask(model: ChoiceModel, stage: Stage, limit_s: float, start: Mapping[str, float]) -> list[Solution]:
     """CBC and HiGHS at once, each on its own core, until the first proves its answer.
 
     Where the aim asks twice, the other is given as long again to agree.
@@ -108,7 +109,7 @@ def _ask(model: ChoiceModel, stage: Stage, limit_s: float) -> list[Solution]:
 
     # A daemon, so that Ctrl-C need not wait for HiGHS.
     thread = threading.Thread(
-        target=lambda: hear(1, solve_highs(model.problem, limit_s, halts[1])), daemon=True
+        target=lambda: hear(1, solve_highs(model.problem, limit_s, halts[1], start)), daemon=True
     )
     thread.start()
     try:
@@ -138,6 +139,23 @@ def choice_from(model: ChoiceModel, values: dict[str, float]) -> tuple[Case, Sel
         else:
             rows.append(int(np.argmax(taken)))
     return replace(case, tables=tuple(tables)), Selection(tuple(rows), _duty_from(model, values))
+
+
+def values_from(model: ChoiceModel, selection: Selection) -> dict[str, float]:
+    """Write a selection as the values of the model's binaries; the other way round from `choice_from`."""
+    values: dict[str, float] = {}
+    for number, picks in enumerate(model.picks):
+        taken = np.zeros(len(picks))
+        if number in model.case.parts:
+            taken[
+                model.case.parts[number].pieces_of(model.case.tables[number].routes[selection.rows[number]])
+            ] = 1.0
+        else:
+            taken[selection.rows[number]] = 1.0
+        values |= dict(zip((pick.name for pick in picks), taken.tolist(), strict=True))
+    for (load, step), run in model.duty.items():
+        values[run.name] = float(selection.duty[load][step])
+    return values
 
 
 def _duty_from(model: ChoiceModel, values: dict[str, float]) -> dict[str, BoolArray]:

@@ -18,11 +18,13 @@ import tempfile
 import threading
 import time
 import warnings
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 if TYPE_CHECKING:
     import pulp
@@ -174,8 +176,16 @@ def _bound_in(log: str) -> float | None:
     return float(found[-1]) if found else None
 
 
-def solve_highs(problem: pulp.LpProblem, limit_s: float, halt: Halt | None = None) -> Solution:
-    """Solve by HiGHS through PuLP, in this process; arguments as for `solve_cbc`."""
+def solve_highs(
+    problem: pulp.LpProblem,
+    limit_s: float,
+    halt: Halt | None = None,
+    start: Mapping[str, float] | None = None,
+) -> Solution:
+    """Solve by HiGHS through PuLP, in this process; arguments as for `solve_cbc`.
+
+    `start` holds the whole-numbered variables' values of a solution that is known, to go on from.
+    """
     begun, halt = time.perf_counter(), halt or Halt()
     try:
         import highspy
@@ -188,10 +198,14 @@ def solve_highs(problem: pulp.LpProblem, limit_s: float, halt: Halt | None = Non
             solver.createAndConfigureSolver(problem)
             highs = problem.solverModel
             solver.buildSolverModel(problem)
+            if start:
+                known = [variable for variable in problem.variables() if variable.name in start]
+                at = np.array([start[variable.name] for variable in known])
+                highs.setSolution(len(known), np.array([variable.index for variable in known]), at)
         _stop_when(halt, highs)
         highs.run()
         info, status = highs.getInfo(), highs.getModelStatus()
-        columns = list(highs.getSolution().col_value)
+        columns, claimed = list(highs.getSolution().col_value), highs.getObjectiveValue()
     except Exception as fault:  # noqa: BLE001  whatever a solver throws, the other one is asked
         return _faulty(begun, f"HiGHS: {fault or type(fault).__name__}")
     if halt.is_called:
@@ -207,7 +221,12 @@ def solve_highs(problem: pulp.LpProblem, limit_s: float, halt: Halt | None = Non
         named = [(variable.name, variable.index) for variable in problem.variables()]
         values = {name: columns[index] for name, index in named} if has_values else {}
         outcome = statuses.get(status, pulp.LpSolutionInfeasible)
-        return _judged(problem, outcome, values, info.mip_dual_bound, begun, "HiGHS")
+        found = _judged(problem, outcome, values, info.mip_dual_bound, begun, "HiGHS")
+    # Begun from a known solution, it may give that one back beside the objective of a better one that it found.
+    is_other = found.objective is not None and not math.isclose(
+        found.objective, claimed, rel_tol=_TOLERANCE, abs_tol=_TOLERANCE
+    )
+    return replace(found, status=SolveStatus.STOPPED, bound=info.mip_dual_bound) if is_other else found
 
 
 def _stop_when(halt: Halt, highs: Any) -> None:

@@ -241,3 +241,15 @@ def test_a_solver_that_is_not_wanted_any_more_does_not_begin(solver: Callable[..
     halt.call()
     assert solver(four_binaries(), 10.0, halt).status is SolveStatus.NOTHING
 
+
+def test_highs_goes_on_from_a_known_solution_and_proves_no_worse_one() -> None:
+    start = {"a": 1.0, "b": 0.0, "c": 1.0, "d": 0.0}  # costs 12
+    answer = solve_highs(four_binaries(), 10.0, start=start)
+    assert answer.bound == pytest.approx(8.0)
+    assert answer.status is not SolveStatus.PROVEN or answer.objective == pytest.approx(8.0)
+
+
+def test_highs_values_that_are_not_what_it_claims_prove_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("highspy.Highs.getObjectiveValue", lambda _: 5.0)
+    answer = solve_highs(four_binaries(), 10.0)
+    assert (answer.status, answer.objective) == (SolveStatus.STOPPED, 8.0)
