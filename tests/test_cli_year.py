@@ -124,7 +124,9 @@ def test_ctrl_c_shows_what_there_is_and_the_same_command_goes_on(folder: Path) -
         seen += os.read(main, 4096)
     began.send_signal(signal.SIGINT)
     said, _ = began.communicate(timeout=60)
+    seen += os.read(main, 65536)
     os.close(main)
+    assert seen.count(b"stopped") == 1
     assert began.returncode == 130
     assert b"January" in seen
     assert b"(stopped: 60 were asked for)" in said

@@ -83,11 +83,11 @@ def year(
         write_whole(rendered)
         typer.echo(shown)
         tell_beside(*(f"written: {path}" for path in rendered))
-        if stopped:
-            tell_beside(
-                "stopped" if resume is None else f"stopped; the same command with --resume {resume} goes on"
-            )
-            raise typer.Exit(STOPPED)
+    if stopped:
+        tell_beside(
+            "stopped" if resume is None else f"stopped; the same command with --resume {resume} goes on"
+        )
+        raise typer.Exit(STOPPED)
 
 
 def _done(work: YearWork) -> bool:

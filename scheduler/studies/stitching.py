@@ -98,11 +98,12 @@ class Ahead:
 
 
 @contextmanager
-def lived_ahead(prepared: PreparedYear, executor: Executor, n_parts: int) -> Iterator[Ahead]:
-    """Have the later parts of a typical year lived while the first is."""
+def lived_ahead(prepared: PreparedYear, executor: Executor, n_parts: int, after: int = 0) -> Iterator[Ahead]:
+    """Have the later parts of a typical year lived while the first is; those that begin after an edge."""
     parts = tuple(
         (turn, executor.submit(live_part, prepared, begin, end))
         for begin, turn, end in seams(prepared, n_parts)
+        if begin > after
     )
     try:
         yield Ahead(parts)

@@ -144,10 +144,11 @@ class YearWork:
     @contextmanager
     def _ahead(self) -> Iterator[Ahead]:
         """Have later parts of the year lived by other processes, where that is worth it."""
-        if self.begun is not None or len(seams(self.prepared, self.n_parts)) == 0:
+        now = self._walk.edge
+        if all(begin <= now for begin, _, _ in seams(self.prepared, self.n_parts)):
             yield Ahead()
             return
-        with self.workers() as executor, lived_ahead(self.prepared, executor, self.n_parts) as ahead:
+        with self.workers() as executor, lived_ahead(self.prepared, executor, self.n_parts, now) as ahead:
             yield ahead
 
     def _live_resampled(self, tell: Tell) -> None:
