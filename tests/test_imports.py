@@ -135,7 +135,7 @@ def by_name(path: Path) -> str:
 
 
 @pytest.mark.parametrize(
-    "words", [("--help",), ("plan", "--help"), ("new", "--help"), ("--version",)], ids=" ".join
+    "words", [("--help",), ("plan", "--help"), ("new", "--help"), ("year", "--help"), ("--version",)], ids=" ".join
 )
 def test_help_waits_for_no_heavy_library(words: tuple[str, ...]) -> None:
     script = (
