@@ -22,8 +22,8 @@ WIDEST = 100
 def render_sizing(sizing: Sizing, source: str, width: int) -> RenderableType:
     """Lay the grid and the rule out for a console of `width` cells."""
     about = (
-        f"Share of the must needs met on {_counted(sizing.days_a_month, 'day')} in the middle of each month ({source}), planned "
-        "every evening and lived; the same days and forecasts for every size. Today's yard stands in [ ]."
+        f"Share of the must needs met on {_counted(sizing.days_a_month, 'day')} amid each month ({source}), "
+        "planned every evening and lived; the same days and forecasts for every size. Today's yard stands in [ ]."
     )
     parts = (
         Text(visible(headline(sizing)), style="bold"),
