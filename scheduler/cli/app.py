@@ -14,6 +14,7 @@ from scheduler import __version__
 from scheduler.cli.fits import fits
 from scheduler.cli.new import new
 from scheduler.cli.plan import plan
+from scheduler.cli.size import size
 from scheduler.cli.sun import sun
 from scheduler.cli.telling import STOPPED, asked_to_stop
 from scheduler.cli.year import year
@@ -49,7 +50,7 @@ def _about(
     """Take what stands before the command's name."""
 
 
-for _command in (plan, sun, fits, year, new):
+for _command in (plan, sun, fits, year, size, new):
     app.command()(_command)
 
 
