@@ -30,7 +30,7 @@ from scheduler.planning.selection import (
 from scheduler.planning.solve import solve_highs
 from scheduler.timegrid import FloatArray
 from scheduler.units import READY_TOLERANCE_WH, kwh_from_wh
-from scheduler.yard.agenda import DueNeed
+from scheduler.yard.agenda import Agenda, DueNeed
 from scheduler.yard.models import PRIORITIES
 
 _MOST_ROUTES = 20_000
@@ -79,7 +79,7 @@ def _with_reason(
     reason = (
         _shared_reason(case, selection, unready, until)
         if _most_wh(network, unready) >= unready.need.need_wh - READY_TOLERANCE_WH
-        else _own_reason(case, selection, unready)
+        else _own_reason(case, selection, unready, until)
     )
     return replace(need, because=reason.because, would_help=reason.would_help)
 
@@ -97,7 +97,7 @@ def _arriving_wh(network: Network, edge: int) -> FloatArray:
     return network.charge_wh[edge - 1][arcs.tail] + arcs.wall_wh * network.machine.charger_efficiency
 
 
-def _own_reason(case: Case, selection: Selection, unready: Unready) -> Reason:
+def _own_reason(case: Case, selection: Selection, unready: Unready, until: float) -> Reason:
     """R7, R8 or R10: not even alone in the yard."""
     machine, need = case.tables[unready.number].network.machine, unready.need
     by = case.agenda.grid.local(need.edge).strftime("%H:%M")
@@ -113,7 +113,8 @@ def _own_reason(case: Case, selection: Selection, unready: Unready) -> Reason:
         text = f"the shed is outside its charging window of {low:g} to {high:g} C for too much of the time until {by}"
         return Reason(Because("R8", text), ("a shed kept within its charging window",))
     text = f"nobody is there to plug it in early enough before {by}"
-    return Reason(Because("R10", text), _visits_that_help(case, selection, unready) or ("two more visits",))
+    visits = _visits_that_help(case, selection, unready, until) or _fewest_visits(case, unready)
+    return Reason(Because("R10", text), visits)
 
 
 def _always_plugged_wh(case: Case, unready: Unready, steps: np.ndarray) -> float:
@@ -132,7 +133,7 @@ def _always_plugged_wh(case: Case, unready: Unready, steps: np.ndarray) -> float
 
 def _shared_reason(case: Case, selection: Selection, unready: Unready, until: float) -> Reason:
     """R3 to R6: it could be ready alone, but not beside the others."""
-    visits = _visits_that_help(case, selection, unready)
+    visits = _visits_that_help(case, selection, unready, until)
     focus = _focused(case, unready)
     found = [] if focus is None else list(_easings(case, focus, selection, unready, until))
     if not found:
@@ -237,12 +238,12 @@ def _short_since(focus: Case, selection: Selection) -> str:
     return "" if not len(short) else f" from {focus.agenda.grid.local(int(short[0])):%H:%M}"
 
 
-def _visits_that_help(case: Case, selection: Selection, unready: Unready) -> tuple[str, ...]:
+def _visits_that_help(case: Case, selection: Selection, unready: Unready, until: float) -> tuple[str, ...]:
     """One more visit by day at which this machine is handled, the others staying as they are; the latest one."""
-    machine = case.tables[unready.number].network.machine
+    if time.perf_counter() > until:
+        return ()
     extra = _daytime_edges(case, unready)
-    agenda = replace(case.agenda, visits=tuple(sorted({*case.agenda.visits, *extra})))
-    network = build_network(machine, agenda, case.places, case.suns.shed_temp_c)
+    network, agenda = _network_with(case, unready, extra)
     used = [np.where(arcs.changes > 0, float(step in extra), 0.0) for step, arcs in enumerate(network.layers)]
     routes = network.routes_within(used, 1.0, _MOST_ROUTES)
     if routes is None or not len(routes):
@@ -257,6 +258,31 @@ def _visits_that_help(case: Case, selection: Selection, unready: Unready) -> tup
     fitting = table.routes[allowed_rows(tried, selection.with_row(unready.number, 0), unready.number)]
     edges = [step for step in extra if (network.layers[step].changes[fitting[:, step]] > 0).any()]
     return (f"one more visit at {case.agenda.grid.local(edges[-1]):%H:%M}",) if edges else ()
+
+
+def _network_with(case: Case, unready: Unready, visits: Sequence[int]) -> tuple[Network, Agenda]:
+    """Return what the machine may do if somebody came at more edges."""
+    agenda = replace(case.agenda, visits=tuple(sorted({*case.agenda.visits, *visits})))
+    machine = case.tables[unready.number].network.machine
+    return build_network(machine, agenda, case.places, case.suns.shed_temp_c), agenda
+
+
+def _fewest_visits(case: Case, unready: Unready) -> tuple[str, ...]:
+    """The fewest more visits by day that let the machine alone meet the need, and when."""
+    extra, edge = _daytime_edges(case, unready), unready.need.edge
+    network, _ = _network_with(case, unready, extra)
+    cost = [np.where(arcs.changes > 0, float(step in extra), 0.0) for step, arcs in enumerate(network.layers)]
+    enough = unready.need.need_wh + unready.taken_before_wh - READY_TOLERANCE_WH
+    cost[edge - 1] = np.where(_arriving_wh(network, edge) >= enough, cost[edge - 1], np.inf)
+    total, route = network.cheapest_route(cost)
+    if not np.isfinite(total):
+        return ("nothing: not even somebody who came every hour of the day could plug it in early enough",)
+    at = [
+        f"{case.agenda.grid.local(step):%H:%M}"
+        for step in extra
+        if network.layers[step].changes[route[step]] > 0
+    ]
+    return (f"{len(at)} more visits, at {', '.join(at)}, and room for it then",)
 
 
 def _daytime_edges(case: Case, unready: Unready) -> list[int]:

@@ -91,6 +91,16 @@ def test_nobody_there_in_time_is_r10_and_names_the_latest_visit_that_would_do() 
     assert need.would_help == ("one more visit at 09:00",)
 
 
+def test_where_one_visit_is_not_enough_the_fewest_are_named() -> None:
+    """Away from 8 to 9: 110 Wh can be charged before that and as much after it, and 200 Wh are asked for."""
+    away = Need(ready_by="08:00", away_h=1.0, charge_pct=1.0, priority="could")
+    slow = machine("slow", charger_w=55.0, charge_pct=2.0, needs=[away, Need(ready_by="11:00", charge_pct=100.0)])
+    need = unready(plan_of(slow, visits=(4,)))[-1]
+    assert need.because is not None
+    assert need.because.rule == "R10"
+    assert need.would_help == ("2 more visits, at 06:00, 09:00, and room for it then",)
+
+
 def test_no_free_outlet_is_r6_and_one_more_would_do() -> None:
     plan = plan_of(machine("one", by="08:00"), machine("two", by="08:00"), outlets=1, visits=(0,))
     (need,) = unready(plan)
