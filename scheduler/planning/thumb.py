@@ -2,7 +2,8 @@
 
 At each visit the hand pulls what is full and fills the free outlets in some order; nobody looks ahead. Where
 the bank would fall below its reserve in a step, AC stops for that step. Charger by charger and step by step, by
-the curve itself (R7): no patterns, no solver.
+the curve itself (R7): no patterns, no solver. Machines alike to a rule go in the file's order, and each takes the
+first outlet in the file's order that is free and fits.
 """
 
 from __future__ import annotations
