@@ -67,7 +67,7 @@ def build_outlook_figure(outlook: Outlook) -> Figure:
     axes.set_ylim(bottom=0.0)
     axes.set_ylabel("power of the arrays [W]")
     axes.legend(frameon=False, handlelength=2.8, loc="upper right")
-    told = textwrap.wrap(printable(f"{outlook.site}: {outlook.suns.source}"), _TITLE_LETTERS)
-    title = figure.suptitle("\n".join(told), weight="bold")
+    lines = textwrap.wrap(printable(f"{outlook.site}: {outlook.suns.source}"), _TITLE_LETTERS)
+    title = figure.suptitle("\n".join(lines), weight="bold")
     title.set_parse_math(False)
     return figure
