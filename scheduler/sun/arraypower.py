@@ -227,7 +227,7 @@ def array_power_w(array: Array, grid: Grid, sun: SunPath, sky: Radiation, air: A
     # A passing shadow takes some panels and leaves the others as warm as they were; so does dirt.
     kept = unshaded_fractions(array.shade, grid)
     clean = clean_fraction(array.soiling_pct, grid)
-    used_w_m2 = light.times(kept.beam, kept.sky, kept.sky).total_w_m2 * clean
+    used_w_m2 = light.times(kept.beam_fraction, kept.sky_fraction, kept.sky_fraction).total_w_m2 * clean
     panels_w = dc_power_w(array, used_w_m2, cells_c)
     _check_finite(array.name, panels_w)
     return panels_w if array.input_limit_w is None else np.minimum(panels_w, array.input_limit_w)

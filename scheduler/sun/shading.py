@@ -78,10 +78,10 @@ def sky_seen_fraction(tilt_deg: float, azimuth_deg: float, horizon: Horizon) -> 
 
 @dataclass(frozen=True)
 class Unshaded:
-    """What passing shade leaves of each step's beam, and of its light from sky and ground, as fractions."""
+    """What passing shade leaves of each step's beam, and of its light from sky and ground."""
 
-    beam: FloatArray
-    sky: FloatArray
+    beam_fraction: FloatArray
+    sky_fraction: FloatArray
 
 
 def unshaded_fractions(shades: tuple[Shade, ...], grid: Grid) -> Unshaded:

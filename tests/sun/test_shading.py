@@ -166,14 +166,14 @@ def test_a_dull_sky_loses_by_its_own_figure_alone():
 
 
 def test_shade_on_part_of_a_step_counts_in_proportion():
-    kept = unshaded_fractions((Shade(between=("16:15", "18:00"), lost_pct=40.0),), DAY).beam
+    kept = unshaded_fractions((Shade(between=("16:15", "18:00"), lost_pct=40.0),), DAY).beam_fraction
     assert kept[15:19].tolist() == pytest.approx([1.0, 1.0 - 0.4 * 0.75, 0.6, 1.0])
 
 
 def test_shade_comes_back_every_day_and_windows_multiply():
     two_days = Grid(DAY.start, 60, 48, ZONE)
     shades = (Shade(between=("8:00", "9:00"), lost_pct=50.0), Shade(between=("0:00", "24:00"), lost_pct=10.0))
-    kept = unshaded_fractions(shades, two_days).beam
+    kept = unshaded_fractions(shades, two_days).beam_fraction
     assert kept[[8, 32]].tolist() == pytest.approx([0.45, 0.45])
     assert np.delete(kept, [8, 32]) == pytest.approx(0.9)
 
@@ -183,20 +183,20 @@ def test_shade_comes_back_every_day_and_windows_multiply():
 )
 def test_shade_keeps_to_the_clock_on_days_of_23_and_25_hours(day):
     grid = Grid(day, 60, 23, ZONE)
-    kept = unshaded_fractions((Shade(between=("16:00", "17:00"), lost_pct=100.0),), grid).beam
+    kept = unshaded_fractions((Shade(between=("16:00", "17:00"), lost_pct=100.0),), grid).beam_fraction
     (shaded,) = np.flatnonzero(kept == 0.0)
     assert grid.local(int(shaded)).hour == 16
 
 
 def test_shade_that_began_before_the_grid_still_counts():
     late = Grid(DAY.start + dt.timedelta(hours=12, minutes=30), 30, 4, ZONE)
-    kept = unshaded_fractions((Shade(between=("12:00", "13:00"), lost_pct=100.0),), late).beam
+    kept = unshaded_fractions((Shade(between=("12:00", "13:00"), lost_pct=100.0),), late).beam_fraction
     assert kept.tolist() == [0.0, 1.0, 1.0, 1.0]
 
 
 def test_shade_over_several_steps_of_a_quarter_hour_grid_begins_and_ends_on_the_minute():
     fine = Grid(DAY.start, 15, 96, ZONE)
-    kept = unshaded_fractions((Shade(between=("16:20", "17:00"), lost_pct=90.0),), fine).beam
+    kept = unshaded_fractions((Shade(between=("16:20", "17:00"), lost_pct=90.0),), fine).beam_fraction
     assert kept[64:69].tolist() == pytest.approx([1.0, 1.0 - 0.9 * 10.0 / 15.0, 0.1, 0.1, 1.0])
 
 
