@@ -29,6 +29,10 @@ def fits(
         bool,
         typer.Option("--quick", help="A first answer within seconds, from the worst month's design days."),
     ] = False,
+    start: Annotated[
+        str | None, typer.Option("--from", help='First day: "2027-06-01". Without it: 1 January 2027.')
+    ] = None,
+    days: Annotated[int, typer.Option("--days", min=1, max=365, help="How many days to live.")] = 365,
     floor: Annotated[
         float,
         typer.Option("--floor", min=0, max=100, help="No reserve below this is proposed, in percent."),
@@ -65,7 +69,7 @@ def fits(
         from scheduler.writing import write_whole
 
         check_targets({"json": json})
-        request = FitRequest(fleet, new, weather, seed, floor, workers)
+        request = FitRequest(fleet, new, weather, seed, floor, workers, start, days)
         question = read_question(request)
         source, yard = question.weather.source, question.yard
         with progress() as tell:

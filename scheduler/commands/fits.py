@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import calendar
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scheduler.commands.studies import read_typical_weather, worker_processes
+from scheduler.commands.studies import parse_first_day, read_typical_weather, worker_processes
 from scheduler.errors import UsageError
 from scheduler.yard.fleetfile import read_newcomers, read_yard
 from scheduler.yard.models import Machine, Yard
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from scheduler.studies.designweek import DesignWeek
     from scheduler.studies.fits import FitStudy
     from scheduler.studies.fitting import Fit, MonthFit
-    from scheduler.studies.year import Tell
+    from scheduler.studies.year import Tell, YearSettings
     from scheduler.studies.yearrecord import Readiness
     from scheduler.sun.typicalyear import TypicalYear
 
@@ -36,6 +36,8 @@ class FitRequest:
     seed: int = 0
     floor_pct: float = 10.0
     workers: int | None = None
+    first_day: str | None = None
+    n_days: int = 365
 
 
 @dataclass(frozen=True)
@@ -71,9 +73,8 @@ def read_question(request: FitRequest) -> FitQuestion:
 def answer_in_full(question: FitQuestion, request: FitRequest, tell: Tell) -> FitStudy:
     """Live it all."""
     from scheduler.studies.fits import FitSettings, study_fit
-    from scheduler.studies.year import YearSettings
 
-    settings = FitSettings(YearSettings(seed=request.seed, aim_limit_s=AIM_LIMIT_S), request.floor_pct)
+    settings = FitSettings(_year_settings(request), request.floor_pct)
     with worker_processes(request.workers) as pool:
         return study_fit(question.yard, question.newcomers, question.weather, settings, pool, tell)
 
@@ -82,13 +83,21 @@ def answer_quickly(question: FitQuestion, request: FitRequest) -> tuple[DesignWe
     """Live the worst month's design weeks."""
     from scheduler.studies.designweek import study_design_weeks
     from scheduler.studies.worstmonth import month_suns
-    from scheduler.studies.year import YearSettings
 
     months = month_suns(question.yard, question.weather)
     worst = min(months, key=lambda month: month.peak_sun_h).month
-    settings = YearSettings(seed=request.seed, aim_limit_s=AIM_LIMIT_S)
+    settings = _year_settings(request)
     with worker_processes(request.workers) as pool:
         return study_design_weeks(question.yard, question.newcomers, question.weather, settings, worst, pool)
+
+
+def _year_settings(request: FitRequest) -> YearSettings:
+    from scheduler.studies.year import YearSettings
+
+    settings = YearSettings(seed=request.seed, n_days=request.n_days, aim_limit_s=AIM_LIMIT_S)
+    if request.first_day is None:
+        return settings
+    return replace(settings, first_day=parse_first_day(request.first_day))
 
 
 def study_to_json(study: FitStudy, yard: Yard, source: str) -> dict[str, Any]:

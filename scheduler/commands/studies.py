@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import os
 from collections.abc import Iterator, Mapping
@@ -44,6 +45,21 @@ def read_typical_weather(yard: Yard, fleet: Path, weather: Path | None) -> Typic
         msg = f"--weather {path}: this is a forecast; a year wants a typical year (TMY3, TMY2, EPW, PVGIS)"
         raise UsageError(msg)
     return read
+
+
+def parse_first_day(text: str) -> dt.date:
+    """Parse the day on which lives begin.
+
+    Raises
+    ------
+    UsageError
+        For anything but a date.
+    """
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError as fault:
+        msg = f'--from {text}: wanted a date such as "2027-06-01"'
+        raise UsageError(msg) from fault
 
 
 def check_targets(targets: Mapping[str, Path | None]) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
@@ -11,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from scheduler.commands.studies import read_typical_weather, worker_processes
+from scheduler.commands.studies import parse_first_day, read_typical_weather, worker_processes
 from scheduler.errors import UsageError
 from scheduler.writing import write_whole
 from scheduler.yard.fleetfile import read_yard
@@ -57,7 +56,9 @@ def begin_year(request: YearRequest) -> YearWork:
     yard = read_yard(request.fleet)
     settings = YearSettings(seed=request.seed, n_days=request.n_days)
     if request.first_day is not None:
-        settings = YearSettings(seed=request.seed, n_days=request.n_days, first_day=_date(request.first_day))
+        settings = YearSettings(
+            seed=request.seed, n_days=request.n_days, first_day=parse_first_day(request.first_day)
+        )
     prepared = prepare_year(yard, read_typical_weather(yard, request.fleet, request.weather), settings)
     begun: Bookmark | None = None
     resampled: tuple[YearSums, ...] = ()
@@ -73,14 +74,6 @@ def begin_year(request: YearRequest) -> YearWork:
         begun=begun,
         resampled=resampled,
     )
-
-
-def _date(text: str) -> dt.date:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError as fault:
-        msg = f'--from {text}: wanted a date such as "2027-06-01"'
-        raise UsageError(msg) from fault
 
 
 def _workers(request: YearRequest) -> Callable[[], AbstractContextManager[Executor]]:
