@@ -14,7 +14,8 @@ from scheduler.planning.selection import Selection, is_allowed
 from scheduler.planning.solve import GRACE_S, Halt, Solution, SolveStatus, solve_cbc, solve_highs
 from scheduler.planning.stages import KEPT_SLACK, Stage, proof_slack
 
-_LEAST_S = 1.0  # that a solver is given to agree with the other
+_HIGHS, _CBC = 0, 1
+_LEAST_S = 1.0  # that a solver is given after the other
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ def _faults(answers: Sequence[Solution]) -> list[str]:
 
 
 def _alone(answers: Sequence[Solution]) -> str:
-    cbc, highs = answers
+    highs, cbc = answers
     for who, answer, late, other in (("CBC", cbc, "HiGHS", highs), ("HiGHS", highs, "CBC", cbc)):
         if answer.status is SolveStatus.PROVEN and other.status is SolveStatus.NOTHING and not other.detail:
             return f"{who} alone has proven it; {late} had not come to an end in as long again"
@@ -93,33 +94,36 @@ def _both_prove_otherwise(answers: list[Solution], reached: list[float]) -> bool
 
 
 def _ask(model: ChoiceModel, stage: Stage, limit_s: float, start: Mapping[str, float]) -> list[Solution]:
-    """CBC and HiGHS at once, each on its own core, until the first proves its answer.
+    """HiGHS and CBC at once, each on its own core; HiGHS's answer comes first.
 
-    Where the aim asks twice, the other is given as long again to agree.
+    When one has proven its answer the other is given as long again: CBC to agree, where the aim asks twice, and HiGHS
+    so that the plan does not hang on which of the two was faster by a hair this time.
     """
     halts, answers, last_calls = (Halt(), Halt()), dict[int, Solution](), list[threading.Timer]()
 
     def hear(which: int, answer: Solution) -> None:
         answers[which] = answer
         if answer.status is SolveStatus.PROVEN:
-            left_s = max(_LEAST_S, answer.seconds) if stage.asks_twice else 0.0
-            last_call = threading.Timer(left_s, halts[1 - which].call)
+            waits = which == _CBC or stage.asks_twice
+            last_call = threading.Timer(
+                max(_LEAST_S, answer.seconds) if waits else 0.0, halts[1 - which].call
+            )
             last_calls.append(last_call)
             last_call.start()
 
     # A daemon, so that Ctrl-C need not wait for HiGHS.
     thread = threading.Thread(
-        target=lambda: hear(1, solve_highs(model.problem, limit_s, halts[1], start)), daemon=True
+        target=lambda: hear(_HIGHS, solve_highs(model.problem, limit_s, halts[_HIGHS], start)), daemon=True
     )
     thread.start()
     try:
-        hear(0, solve_cbc(model.problem, limit_s, halts[0]))
+        hear(_CBC, solve_cbc(model.problem, limit_s, halts[_CBC]))
         thread.join(limit_s + GRACE_S)
     finally:
-        halts[1].call()
+        halts[_HIGHS].call()
         for pending in last_calls:
             pending.cancel()
-    return [answers[0], answers.get(1, _late("HiGHS", limit_s))]
+    return [answers.get(_HIGHS, _late("HiGHS", limit_s)), answers[_CBC]]
 
 
 def _late(who: str, limit_s: float) -> Solution:

@@ -154,7 +154,7 @@ def run_loads(yard: Yard, agenda: Agenda, shed_temp_c: FloatArray, decisions: De
         mean_w=mean_w,
         wall_wh=wall_wh,
         ac_w=begin_w[:, is_ac].sum(axis=1) + np.repeat(house_w, grid.step_minutes),
-        demand_wh=wall_wh[:, ~is_ac].sum(axis=1) + _from_bank_wh(yard, grid, ac_wh),
+        demand_wh=wall_wh[:, ~is_ac].sum(axis=1) + from_bank_wh(yard, grid, ac_wh),
     )
 
 
@@ -323,7 +323,7 @@ def _charge(run: _MachineRun, charger: Charger, machine: Machine, charge_wh: flo
     return fraction * machine.capacity_wh
 
 
-def _from_bank_wh(yard: Yard, grid: Grid, ac_wh: FloatArray) -> FloatArray:
+def from_bank_wh(yard: Yard, grid: Grid, ac_wh: FloatArray) -> FloatArray:
     """Return what the inverter takes for its AC output, idle draw included [Wh] (R5)."""
     inverter = yard.inverter
     is_off = (ac_wh <= 0.0) & inverter.off_when_unused
