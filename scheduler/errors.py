@@ -6,7 +6,9 @@
     ├── UsageError                    2   flags that do not go together, a time outside the plan
     ├── InputError                    3   a file that cannot be used
     │   ├── FleetFileError            3   every mistake of the fleet file, told in one go
-    │   └── WeatherFileError          3   forecast or typical year
+    │   ├── WeatherFileError          3   forecast or typical year
+    │   ├── LogbookError              3   a logbook that is no logbook at all
+    │   └── SavedPlanError            3   a plan saved earlier that cannot be used
     ├── FetchError                    3   no forecast could be fetched; whoever asked goes on to the next best
     ├── ReplayRefused                 5   the replay found a violation; the case is saved, no plan is shown
     └── OutputError                   6   a file could not be written
@@ -57,6 +59,14 @@ class FleetFileError(InputError):
 
 class WeatherFileError(InputError):
     """Mistakes in a forecast or typical-year file."""
+
+
+class LogbookError(InputError):
+    """A logbook that cannot be read as a whole; lines that cannot be read are told beside those that can."""
+
+
+class SavedPlanError(InputError):
+    """A plan saved earlier that is none, or of another yard."""
 
 
 class FetchError(SunrosterError):

@@ -1,0 +1,1 @@
+"""Readings of the bank and the machines, and what a new plan takes from them."""

@@ -1,0 +1,101 @@
+"""What a yard is expected to do between readings: three suns, the house, what is plugged in."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from scheduler.planning.replay_physics import from_bank_wh, run_bank
+from scheduler.sun.suns import ThreeSuns
+from scheduler.timegrid import FloatArray, Grid
+from scheduler.yard.models import Yard
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What was read at one moment, in UTC: the bank's display, and those of machines if they were noted.
+
+    Attributes
+    ----------
+    at : datetime
+    bank_pct : float or None
+    machines_pct : mapping of str to float
+        By machine name [%].
+    """
+
+    at: dt.datetime
+    bank_pct: float | None
+    machines_pct: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """A yard over some days, as it should be if nothing is the matter.
+
+    Attributes
+    ----------
+    yard : Yard
+    suns : ThreeSuns
+        Its grid is that of every series here.
+    array_fraction : ndarray, shape (n_steps, n_arrays)
+        Each array's part of the likely sun's power.
+    house_wh, duty_wh : ndarray, shape (n_steps,)
+        What the house takes at the wall: always on, and what switches by itself [Wh].
+    wall_wh : ndarray, shape (n_steps, n_machines)
+        What each charger takes at the wall [Wh].
+    work_wh : ndarray, shape (n_steps + 1, n_machines)
+        What work takes from each battery on an edge [Wh].
+    """
+
+    yard: Yard
+    suns: ThreeSuns
+    array_fraction: FloatArray
+    house_wh: FloatArray
+    duty_wh: FloatArray
+    wall_wh: FloatArray
+    work_wh: FloatArray
+
+    @property
+    def grid(self) -> Grid:
+        """The grid of every series."""
+        return self.suns.grid
+
+    @property
+    def is_ac(self) -> np.ndarray:
+        """Whether each machine's charger runs on AC."""
+        return np.array([machine.supply == "ac" for machine in self.yard.machines], dtype=bool)
+
+    def demand_wh(self, chargers_on: np.ndarray | None = None, ac_on: bool = True) -> FloatArray:
+        """What is taken from the bank's side in each step, with some chargers or all of AC off [Wh] (R5).
+
+        Parameters
+        ----------
+        chargers_on : ndarray of bool, shape (n_machines,), optional
+            All of them unless given.
+        ac_on : bool
+            Without it the inverter draws nothing either.
+        """
+        on = np.ones(len(self.yard.machines), dtype=bool) if chargers_on is None else chargers_on
+        dc_wh: FloatArray = self.wall_wh[:, on & ~self.is_ac].sum(axis=1)
+        if not ac_on:
+            return dc_wh
+        ac_wh = self.wall_wh[:, on & self.is_ac].sum(axis=1) + self.house_wh + self.duty_wh
+        return dc_wh + from_bank_wh(self.yard, self.grid, ac_wh)
+
+    def edge_of(self, moment: dt.datetime) -> int:
+        """Return the edge nearest to a moment, within the grid."""
+        return min(max(round((moment - self.grid.start) / self.grid.step), 0), self.grid.n_steps)
+
+    def bank_after_pct(self, first: int, last: int, bank_pct: float) -> dict[str, float]:
+        """What the bank should show on an edge under each sun, from what it showed on an earlier one [%]."""
+        bank = self.yard.bank
+        sun_wh = self.grid.energy_wh(np.column_stack(list(self.suns.by_name.values()))[first:last])
+        start_wh = bank_pct / 100.0 * bank.capacity_wh
+        level_wh = run_bank(bank, self.grid, sun_wh, self.demand_wh()[first:last], start_wh).level_wh
+        return {
+            name: 100.0 * float(end_wh) / bank.capacity_wh
+            for name, end_wh in zip(self.suns.by_name, level_wh[-1], strict=True)
+        }
