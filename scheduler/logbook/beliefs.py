@@ -1,0 +1,341 @@
+"""What to believe of a yard after each reading: odds over the causes, sequentially, the sun unknown.
+
+A state is a deviation and a place of the day's sun between dull and bright. In each state the yard runs from one
+reading to the next by the replay's physics, with a level known by mean and variance; a reading weighs the states by
+how likely it was in each. From sound, a yard may get any deviation at the beginning of an interval and then keeps it;
+a day's sun keeps its place from midnight to midnight. That is a filter of interacting models: H. A. P. Blom,
+Y. Bar-Shalom, IEEE Transactions on Automatic Control 33 (1988) 780 (from memory).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.logbook.causes import Cause, Deviation, deviations_of
+from scheduler.logbook.expectation import Expectation, Reading
+from scheduler.planning.replay_physics import run_bank
+from scheduler.sun.suns import ThreeSuns
+from scheduler.timegrid import FloatArray
+
+#: How far a display may be off, one standard deviation [%].
+READING_PCT = 2.0
+
+#: How likely it is that a yard gets something the matter between one reading and the next.
+ONSET_FRACTION = 0.02
+
+#: How often a figure is simply misread or mistyped.
+MISREAD_FRACTION = 0.003
+
+#: How far the sun of a part of a day strays from where the day as a whole lies, of its energy.
+WITHIN_DAY_FRACTION = 0.12
+
+#: How far what a load that switches by itself takes in an interval strays from what it is planned to take.
+DUTY_FRACTION = 0.35
+
+#: How far all other draw is known.
+DRAW_FRACTION = 0.04
+
+#: How far what a charger puts into its battery, and what work takes out, are known.
+CHARGING_FRACTION = 0.06
+
+#: A display that is stuck shows this much else than before, in less than one reading of a hundred.
+STUCK_FRACTION = 0.99
+
+#: Standard deviations from likely to dull, and from likely to bright: quantiles of 10 and 90 % of a normal variable.
+QUANTILE_DEVIATIONS = 1.2816
+
+#: Places of a day's sun; days stray farther at times than a normal variable, so they are weighed by Student's t with
+#: this many degrees of freedom, scaled to the same 10 and 90 %.
+PLACES = np.linspace(-4.5, 2.5, 41)
+PLACE_FREEDOM = 5.0
+PLACE_QUANTILE = 1.4759
+
+#: The least that is unknown of the level, of the capacity.
+LEAST_LEVEL_FRACTION = 0.004
+
+ROOT_3 = 3.0**0.5
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is believed after a reading.
+
+    Attributes
+    ----------
+    at : datetime
+    odds_fraction : ndarray, shape (n_deviations,)
+        How probable each deviation is.
+    sun_place : float
+        Where the sun of the last day lies, if nothing is the matter: -1.28 is dull, 0 likely, 1.28 bright.
+    deviations : tuple of Deviation
+    """
+
+    at: dt.datetime
+    odds_fraction: FloatArray
+    sun_place_deviations: float
+    deviations: tuple[Deviation, ...]
+
+    def by_cause(self) -> dict[Cause, float]:
+        """How probable each cause is, the most probable first."""
+        summed: dict[Cause, float] = {}
+        for one, fraction in zip(self.deviations, self.odds_fraction, strict=True):
+            summed[one.cause] = summed.get(one.cause, 0.0) + float(fraction)
+        return dict(sorted(summed.items(), key=lambda item: -item[1]))
+
+    def likeliest(self, cause: Cause) -> Deviation:
+        """The most probable deviation of a cause."""
+        among = [number for number, one in enumerate(self.deviations) if one.cause is cause]
+        return self.deviations[max(among, key=lambda number: float(self.odds_fraction[number]))]
+
+
+def sun_at_places_w(suns: ThreeSuns) -> FloatArray:
+    """The arrays' power with the day's sun at each place; shape (n_steps, n_places) [W].
+
+    Between the three suns a straight line; duller than dull and brighter than bright the ratio goes on as it was.
+    """
+    likely = suns.likely_w[:, np.newaxis]
+    steps = PLACES[np.newaxis, :] / QUANTILE_DEVIATIONS
+    dull = np.divide(suns.dull_w, suns.likely_w, out=np.ones_like(likely[:, 0]), where=suns.likely_w > 0.0)
+    below = likely * np.maximum(dull[:, np.newaxis], 0.02) ** np.maximum(-steps, 0.0)
+    gain = (suns.bright_w - suns.likely_w)[:, np.newaxis]
+    power_w: FloatArray = np.where(steps < 0.0, below, likely + gain * np.minimum(np.maximum(steps, 0.0), 1.5))
+    return power_w
+
+
+def place_weights() -> FloatArray:
+    """How probable each place of a day's sun is."""
+    t = PLACES * PLACE_QUANTILE / QUANTILE_DEVIATIONS
+    weights = (1.0 + t**2 / PLACE_FREEDOM) ** (-(PLACE_FREEDOM + 1.0) / 2.0)
+    normed: FloatArray = weights / weights.sum()
+    return normed
+
+
+@dataclass
+class _Level:
+    """The states: how probable, the bank's level in each as a fraction, and what part of the draw an empty bank
+    left unserved since the last reading; arrays (n_deviations, n_places).
+    """
+
+    odds: FloatArray
+    mean: FloatArray
+    var: FloatArray
+    unserved: FloatArray
+
+
+def follow(expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]) -> list[Belief]:
+    """Go through the readings of a yard, which is taken to be sound at the first.
+
+    Parameters
+    ----------
+    expected : Expectation
+    readings : sequence of Reading
+        In the order of time, within the expectation's grid; those without the bank still tell of machines.
+    first_charge_pct : dict of str to float
+        What machines held at the first reading, where that is known [%].
+
+    Returns
+    -------
+    list of Belief
+        One for each reading after the first that shows the bank.
+    """
+    return list(_Follower(expected, deviations_of(expected), first_charge_pct).go(readings))
+
+
+class _Follower:
+    def __init__(
+        self, expected: Expectation, deviations: tuple[Deviation, ...], first_charge_pct: dict[str, float]
+    ) -> None:
+        self.expected, self.deviations = expected, deviations
+        self.places = place_weights()
+        self.onset = ONSET_FRACTION * np.array([one.prior_fraction for one in deviations])
+        self.sun_wh, self.net_wh = self._energies()
+        self.midnights = _midnights(expected)
+        self.charge_pct = {name: (0, pct) for name, pct in first_charge_pct.items()}
+        self.is_stuck = np.array([one.is_stuck for one in deviations], dtype=bool)
+
+    def _energies(self) -> tuple[FloatArray, FloatArray]:
+        """Sun, and sun less draw, of every step in every state; shape (n_steps, n_deviations, n_places) [Wh]."""
+        expected, grid = self.expected, self.expected.grid
+        power_w = sun_at_places_w(expected.suns)
+        sun, net = [], []
+        names = [machine.name for machine in expected.yard.machines]
+        for one in self.deviations:
+            left = expected.array_fraction @ np.array(one.array_fraction)
+            sun_wh = grid.energy_wh(np.minimum(power_w * left[:, np.newaxis], one.sun_limit_w))
+            alive = np.array([name != one.dead_charger for name in names], dtype=bool)
+            draw_wh = expected.demand_wh(alive, one.ac_on) + one.extra_w * grid.step_h
+            sun.append(sun_wh)
+            net.append(sun_wh - draw_wh[:, np.newaxis])
+        return np.stack(sun, axis=1), np.stack(net, axis=1)
+
+    def go(self, readings: Sequence[Reading]) -> Iterator[Belief]:
+        """Yield a belief after each reading but the first."""
+        shown = [reading for reading in readings if reading.bank_pct is not None]
+        if not shown:
+            return
+        first, *others = shown
+        edge, before_pct = self.expected.edge_of(first.at), _pct(first)
+        level = self._begin(before_pct)
+        self._note_machines(level, first, edge, weigh=False)
+        for reading in others:
+            until = self.expected.edge_of(reading.at)
+            self._may_begin(level)
+            level.unserved = np.zeros_like(level.mean)
+            for start, end in self._days(edge, until):
+                self._run(level, start, end)
+                if end in self.midnights:
+                    self._new_day(level)
+            self._note_machines(level, reading, until, weigh=True)
+            self._weigh(level, _pct(reading), before_pct)
+            edge, before_pct = until, _pct(reading)
+            yield self._belief(level, reading.at)
+
+    def _begin(self, bank_pct: float) -> _Level:
+        odds = np.zeros((len(self.deviations), len(PLACES)))
+        odds[0] = self.places
+        like = np.ones_like(odds)
+        return _Level(odds, like * bank_pct / 100.0, like * (READING_PCT / 100.0) ** 2, 0.0 * like)
+
+    def _days(self, first: int, last: int) -> Iterator[tuple[int, int]]:
+        """Split an interval at its midnights."""
+        edges = [first, *(edge for edge in self.midnights if first < edge < last), last]
+        yield from zip(edges, edges[1:], strict=False)
+
+    def _may_begin(self, level: _Level) -> None:
+        """From sound, anything may begin to be the matter."""
+        fresh = self.onset[:, np.newaxis] * level.odds[0]
+        sound_mean, sound_var = level.mean[0].copy(), level.var[0].copy()
+        stays = level.odds.copy()
+        stays[0] *= 1.0 - self.onset.sum()
+        total = stays + fresh
+        share = np.divide(fresh, total, out=np.zeros_like(total), where=total > 0.0)
+        mean = (1.0 - share) * level.mean + share * sound_mean
+        apart = share * (1.0 - share) * (level.mean - sound_mean) ** 2
+        level.var = (1.0 - share) * level.var + share * sound_var + apart
+        level.mean, level.odds = mean, total
+
+    def _new_day(self, level: _Level) -> None:
+        """At midnight the sun's place is drawn anew, whatever is the matter."""
+        total = level.odds.sum(axis=1, keepdims=True)
+        weights = np.divide(level.odds, total, out=np.tile(self.places, (len(total), 1)), where=total > 0.0)
+        mean = (weights * level.mean).sum(axis=1, keepdims=True)
+        var = (weights * (level.var + (level.mean - mean) ** 2)).sum(axis=1, keepdims=True)
+        level.odds = total * self.places
+        level.mean, level.var = (np.repeat(values, len(PLACES), axis=1) for values in (mean, var))
+
+    def _run(self, level: _Level, first: int, last: int) -> None:
+        """Let the bank run in every state, from three levels each, so that a full bank forgets what it held."""
+        if last <= first:
+            return
+        off = ROOT_3 * np.sqrt(level.var)
+        starts = np.clip(np.stack([level.mean, level.mean - off, level.mean + off]), 0.0, 1.0)
+        ends, short_wh = np.empty_like(starts), np.empty_like(level.mean)
+        bank = self.expected.yard.bank
+        for capacity in sorted({one.capacity_fraction for one in self.deviations}):
+            rows = np.array([one.capacity_fraction == capacity for one in self.deviations])
+            scaled = bank.model_copy(update={"modules_wh": tuple(capacity * wh for wh in bank.modules_wh)})
+            net_wh = self.net_wh[first:last, rows].reshape(last - first, -1)
+            start_wh = (starts[:, rows] * scaled.capacity_wh).reshape(-1)
+            no_wh = np.zeros(last - first)
+            ran = run_bank(scaled, self.expected.grid, np.tile(net_wh, (1, 3)), no_wh, start_wh)
+            ends[:, rows] = ran.level_wh[-1].reshape(3, -1, len(PLACES)) / scaled.capacity_wh
+            lack_wh = (ran.short_wh + ran.limited_wh).sum(axis=0)
+            short_wh[rows] = lack_wh.reshape(3, -1, len(PLACES))[0]
+        mean = (4.0 * ends[0] + ends[1] + ends[2]) / 6.0
+        var = (4.0 * (ends[0] - mean) ** 2 + (ends[1] - mean) ** 2 + (ends[2] - mean) ** 2) / 6.0
+        kept = np.minimum(var / level.var, 1.0)
+        level.mean = mean
+        level.unserved = np.maximum(level.unserved, short_wh / max(self._draw_wh(first, last), 1.0))
+        level.var = np.maximum(var + kept * self._unknown(first, last), LEAST_LEVEL_FRACTION**2)
+
+    def _draw_wh(self, first: int, last: int) -> float:
+        return float(self.expected.demand_wh()[first:last].sum())
+
+    def _unknown(self, first: int, last: int) -> FloatArray:
+        """Variance of what the sun and the draw bring besides what is modelled, as fractions of the capacity."""
+        expected, part = self.expected, slice(first, last)
+        sun_wh = WITHIN_DAY_FRACTION * self.sun_wh[part].sum(axis=0)
+        duty_wh = DUTY_FRACTION * expected.duty_wh[part].sum()
+        draw_wh = DRAW_FRACTION * self._draw_wh(first, last)
+        unknown: FloatArray = (sun_wh**2 + duty_wh**2 + draw_wh**2) / expected.yard.bank.capacity_wh**2
+        return unknown
+
+    def _weigh(self, level: _Level, shown_pct: float, before_pct: float) -> None:
+        """Weigh the states by what the bank's display shows, and learn the level from it."""
+        mean_pct, sd_pct = 100.0 * level.mean, np.sqrt(1e4 * level.var + READING_PCT**2)
+        likely = probability_of_whole(shown_pct, mean_pct, sd_pct)
+        likely = (1.0 - MISREAD_FRACTION) * likely + MISREAD_FRACTION / 101.0
+        same = abs(shown_pct - before_pct) < 0.5
+        likely[self.is_stuck] = STUCK_FRACTION if same else (1.0 - STUCK_FRACTION) / 100.0
+        gain = np.where(self.is_stuck[:, np.newaxis], 0.0, 1e4 * level.var / sd_pct**2)
+        level.mean = np.clip(level.mean + gain * (shown_pct - mean_pct) / 100.0, 0.0, 1.0)
+        level.var = np.maximum(level.var * (1.0 - gain), LEAST_LEVEL_FRACTION**2)
+        level.odds = level.odds * likely
+        level.odds /= level.odds.sum()
+
+    def _note_machines(self, level: _Level, reading: Reading, edge: int, weigh: bool) -> None:
+        """Weigh the states by what machines' displays show, each from what it showed before."""
+        for number, machine in enumerate(self.expected.yard.machines):
+            shown_pct = reading.machines_pct.get(machine.name)
+            if shown_pct is None:
+                continue
+            before = self.charge_pct.get(machine.name)
+            self.charge_pct[machine.name] = (edge, shown_pct)
+            if before is not None and weigh:
+                level.odds = level.odds * self._machine_likely(level, number, before, edge, shown_pct)
+        level.odds /= level.odds.sum()
+
+    def _machine_likely(
+        self, level: _Level, number: int, before: tuple[int, float], edge: int, shown_pct: float
+    ) -> FloatArray:
+        """How likely a machine's display is in each state: whether its charger worked, and the bank fed it."""
+        machine = self.expected.yard.machines[number]
+        since, before_pct = before
+        to_pct = 100.0 / machine.capacity_wh
+        charged_pct = to_pct * machine.charger_efficiency * self.expected.wall_wh[since:edge, number].sum()
+        worked_pct = to_pct * self.expected.work_wh[since + 1 : edge + 1, number].sum()
+        is_ac = machine.supply == "ac"
+        works = np.array(
+            [one.dead_charger != machine.name and (one.ac_on or not is_ac) for one in self.deviations]
+        )
+        fed = np.where(works[:, np.newaxis], 1.0 - np.minimum(level.unserved, 1.0), 0.0)
+        now_pct = np.clip(before_pct + charged_pct * fed - worked_pct, 0.0, 100.0)
+        unsure = CHARGING_FRACTION * fed + np.where(works[:, np.newaxis], np.minimum(level.unserved, 0.5), 0.0)
+        unknown_pct = np.hypot(unsure * charged_pct, CHARGING_FRACTION * worked_pct)
+        sd_pct = np.sqrt(2.0 * READING_PCT**2 + unknown_pct**2)
+        likely = probability_of_whole(shown_pct, now_pct, sd_pct)
+        weighed: FloatArray = (1.0 - MISREAD_FRACTION) * likely + MISREAD_FRACTION / 101.0
+        return weighed
+
+    def _belief(self, level: _Level, at: dt.datetime) -> Belief:
+        sound = level.odds[0]
+        total = sound.sum()
+        place = float((sound * PLACES).sum() / total) if total > 0.0 else 0.0
+        return Belief(at, level.odds.sum(axis=1), place, self.deviations)
+
+
+def probability_of_whole(shown_pct: float, mean_pct: FloatArray, sd_pct: FloatArray) -> FloatArray:
+    """How likely a display shows a whole percent; what would be beyond 0 or 100 is shown as 0 or 100."""
+    from scipy.special import ndtr
+
+    upper = np.inf if shown_pct >= 99.5 else shown_pct + 0.5
+    lower = -np.inf if shown_pct <= 0.5 else shown_pct - 0.5
+    probability: FloatArray = ndtr((upper - mean_pct) / sd_pct) - ndtr((lower - mean_pct) / sd_pct)
+    return probability
+
+
+def _midnights(expected: Expectation) -> NDArray[np.intp]:
+    """Edges on which a local day begins."""
+    grid = expected.grid
+    days = [grid.local(edge).date() for edge in range(grid.n_steps + 1)]
+    return np.array([edge for edge in range(1, len(days)) if days[edge] != days[edge - 1]], dtype=np.intp)
+
+
+def _pct(reading: Reading) -> float:
+    assert reading.bank_pct is not None
+    return reading.bank_pct

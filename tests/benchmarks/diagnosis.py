@@ -1,0 +1,50 @@
+"""How often the true cause is named: ``python -m tests.benchmarks.diagnosis [DAYS] [HEALTHY] [SEED]``.
+
+Days with a cause injected, and healthy ones, after three readings with the sun up; see `tests.logbook.injected`.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+
+from scheduler.logbook.beliefs import follow
+from scheduler.logbook.causes import Cause
+from tests.logbook.injected import FAULTS, make_case
+
+Table = dict[Cause, Counter[Cause]]
+
+
+def name_causes(days: int, healthy: int, seed: int = 1) -> Table:
+    """Count which cause is named for each that was injected."""
+    faulty = [cause for cause in FAULTS if cause is not Cause.NONE]
+    table: Table = {cause: Counter() for cause in FAULTS}
+    drawn = [(faulty[number % len(faulty)], number) for number in range(days)]
+    drawn += [(Cause.NONE, number) for number in range(healthy)]
+    for cause, number in drawn:
+        case = make_case(cause, 10_000 * seed + number)
+        last = follow(case.expected, case.readings, case.first_charge_pct)[-1]
+        table[cause][next(iter(last.by_cause()))] += 1
+    return table
+
+
+def rates_of(table: Table) -> dict[Cause, float]:
+    """How often the true cause comes first."""
+    return {cause: named[cause] / max(sum(named.values()), 1) for cause, named in table.items()}
+
+
+def render_table(table: Table) -> str:
+    """Rows are what was the matter, columns what was named."""
+    heads = [cause.name.lower().replace("_", " ") for cause in table]
+    wide = max(len(head) for head in heads)
+    lines = [f"{'':<{wide}}  days  right  " + " ".join(f"{head:>12}" for head in heads)]
+    rates = rates_of(table)
+    for (cause, named), head in zip(table.items(), heads, strict=True):
+        counts = " ".join(f"{named[other] or '.':>12}" for other in table)
+        lines.append(f"{head:<{wide}}  {sum(named.values()):>4}  {100 * rates[cause]:>4.0f}%  {counts}")
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    numbers = [int(word) for word in sys.argv[1:]]
+    print(render_table(name_causes(*(numbers + [300, 300, 1][len(numbers) :]))))  # noqa: T201
