@@ -42,7 +42,11 @@ def render_fit(study: FitStudy, source: str, width: int) -> RenderableType:
     ]
     parts += _payers(study)
     if study.alone is not None:
-        parts += [*_limits(study, study.alone), *_remedies(study)]
+        parts += (
+            [*_limits(study, study.alone), *_remedies(study)]
+            if study.limits
+            else _nothing_to_see(study.alone)
+        )
     return Constrain(Group(*parts), min(width, WIDEST))
 
 
@@ -111,13 +115,19 @@ def _payers(study: FitStudy) -> list[RenderableType]:
     return [Text(), _title("who pays", "ready days lost in the months in which any are"), table]
 
 
+def _nothing_to_see(alone: MonthFit) -> list[RenderableType]:
+    month = calendar.month_name[alone.month]
+    said = f"Lived by itself {month} fits: what goes wrong comes from the days before it. No change was tried."
+    return [Text(), Text(said)]
+
+
 def _limits(study: FitStudy, alone: MonthFit) -> list[RenderableType]:
     month = calendar.month_name[alone.month]
     table = _table("", *_HEADINGS)
-    table.add_row("as it is", *_cells(alone, fits=alone.fits))
+    table.add_row("as it is", *_cells(alone, fits=False))
     for limit in study.limits:
-        table.add_row(f"{limit.name}: {limit.words}", *_cells(limit.month, fits=limit.month.fits))
-    binding = [limit.name for limit in study.limits if limit.month.fits]
+        table.add_row(f"{limit.name}: {limit.words}", *_cells(limit.month, fits=limit.fits))
+    binding = [limit.name for limit in study.limits if limit.fits]
     said = (
         f"Eased by itself, {listed(binding)} would make {month} fit."
         if binding

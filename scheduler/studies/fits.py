@@ -46,11 +46,12 @@ class FitSettings:
 
 @dataclass(frozen=True)
 class Limit:
-    """One limit eased, all else as it is, in the worst month."""
+    """One limit eased, all else as it is, in the worst month; whether the month then fits."""
 
     name: str
     words: str
     month: MonthFit
+    fits: bool
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,8 @@ class FitStudy:
     fit : Fit
         The whole time, without and with.
     alone : MonthFit or None
-        The worst month lived by itself, as limits and changes are; None where everything fits.
+        The worst month lived by itself, as limits and changes are; None where everything fits. If it fits by
+        itself, what goes wrong in the year is the days' before it, and there is nothing to be seen in it.
     limits : tuple of Limit
     remedies : tuple of Remedy
         Those that make it fit first.
@@ -201,16 +203,25 @@ class _Lab:
 
 @dataclass(frozen=True)
 class MonthJob:
-    """A month to be lived over and over, against the same month without the new machines."""
+    """A month to be lived over and over, against the same month without the new machines.
+
+    A month that fits by itself only because a need is forgiven is looked at with nothing forgiven: over the year too
+    many of its kind may add up.
+    """
 
     without: YearLived
     names: tuple[str, ...]
     way: WayOfLiving
     settings: YearSettings
+    is_strict: bool = False
 
     def judge(self, yard: Yard) -> MonthFit:
         """Live the month in a yard and compare."""
         return judge_fit(self.without, self.way.live(yard, self.settings), self.names).months[0]
+
+    def fits(self, month: MonthFit) -> bool:
+        """Whether a month will do."""
+        return month.fits_strictly if self.is_strict else month.fits
 
 
 @dataclass(frozen=True)
@@ -226,20 +237,20 @@ def smallest_that_fits(job: MonthJob, cure: Cure) -> Found:
     if cure.is_nested:
         return _halve(job, cure.changes)
     for number, change in enumerate(cure.changes):
-        if job.judge(change.yard).fits:
+        if job.fits(job.judge(change.yard)):
             return Found(number, number + 1)
     return Found(None, len(cure.changes))
 
 
 def _halve(job: MonthJob, changes: Sequence[Change]) -> Found:
     """More never hurts, so the last is tried first and then the middle of what is open."""
-    if not job.judge(changes[-1].yard).fits:
+    if not job.fits(job.judge(changes[-1].yard)):
         return Found(None, 1)
     low, high, lives = 0, len(changes) - 1, 1
     while low < high:
         middle = (low + high) // 2
         lives += 1
-        if job.judge(changes[middle].yard).fits:
+        if job.fits(job.judge(changes[middle].yard)):
             high = middle
         else:
             low = middle + 1
@@ -255,19 +266,21 @@ class _Tried:
 def _look_at_worst_month(lab: _Lab, month: int) -> tuple[MonthFit, tuple[Limit, ...], list[_Tried]]:
     """Ease each limit in the worst month, and find the smallest change of each kind that makes it fit."""
     settings, name = lab.month_of(month), calendar.month_name[month]
-    lives = [lab.pool.submit(lab.way.live, lab.yard, settings)]
-    (without,) = lab.all_of(lives, 0.42, f"{name} by itself")
+    (without,) = lab.all_of([lab.pool.submit(lab.way.live, lab.yard, settings)], 0.42, f"{name} without")
     job = MonthJob(without, lab.names, lab.way, settings)
+    (alone,) = lab.all_of([lab.pool.submit(job.judge, lab.joined)], 0.44, f"{name} by itself")
+    lab.lived_days += 2 * settings.n_days
+    if alone.fits_strictly:
+        return alone, (), []
+    job = replace(job, is_strict=alone.fits)
     eased = ease_limits(lab.joined)
-    yards = [lab.joined, *(change.yard for change in eased.values())]
-    judged = lab.all_of(
-        [lab.pool.submit(job.judge, yard) for yard in yards], 0.55, f"{name}, each limit eased"
-    )
+    lives = [lab.pool.submit(job.judge, change.yard) for change in eased.values()]
+    judged = lab.all_of(lives, 0.55, f"{name}, each limit eased")
     limits = tuple(
-        Limit(limit, change.words, found)
-        for (limit, change), found in zip(eased.items(), judged[1:], strict=True)
+        Limit(limit, change.words, found, job.fits(found))
+        for (limit, change), found in zip(eased.items(), judged, strict=True)
     )
-    hopeful = {limit.name for limit in limits if limit.month.fits}
+    hopeful = {limit.name for limit in limits if limit.fits}
     cures = list_cures(lab.joined, lab.newcomers, lab.settings.floor_pct)
     open_cures = [cure for cure in cures if cure.limit is None or cure.limit in hopeful]
     found = lab.all_of(
@@ -275,10 +288,10 @@ def _look_at_worst_month(lab: _Lab, month: int) -> tuple[MonthFit, tuple[Limit, 
         0.7,
         f"{name}, what would help",
     )
-    n_lives = 1 + len(yards) + sum(each.lives for each in found)
+    n_lives = len(eased) + sum(each.lives for each in found)
     lab.lived_days += n_lives * settings.n_days
     numbers = {cure.kind: each.number for cure, each in zip(open_cures, found, strict=True)}
-    return judged[0], limits, [_Tried(cure, numbers.get(cure.kind)) for cure in cures]
+    return alone, limits, [_Tried(cure, numbers.get(cure.kind)) for cure in cures]
 
 
 def _find_remedies(

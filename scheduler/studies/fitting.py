@@ -72,6 +72,11 @@ class MonthFit:
         return _is_within([self], FORGIVEN_IN_A_MONTH)
 
     @property
+    def fits_strictly(self) -> bool:
+        """Whether it does with nothing forgiven."""
+        return _is_within([self], 0)
+
+    @property
     def gone_wrong(self) -> int:
         """Needs that are not met by or because of the new machines."""
         return self.newcomers_unready + max(self.must_lost, 0) + max(self.others_lost, 0)

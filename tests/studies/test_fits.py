@@ -20,17 +20,31 @@ HOE = daily("hoe", 100.0, at="08:00")
 Ready = Callable[[Yard, int], bool]
 
 
-def study(monkeypatch: pytest.MonkeyPatch, hoe_ready: Ready, cart_ready: Ready) -> FitStudy:
-    """The study of a year in which readiness is a matter of the yard and the month alone."""
+def study(
+    monkeypatch: pytest.MonkeyPatch,
+    hoe_ready: Ready,
+    cart_ready: Ready,
+    asked: int = 20,
+    months_by_themselves: bool = False,
+) -> FitStudy:
+    """The study of a year in which readiness is a matter of the yard and the month alone.
+
+    With `months_by_themselves` everybody is ready where no more than a month is lived.
+    """
     lives: list[tuple[Yard, YearSettings]] = []
 
     def live(self: WayOfLiving, yard: Yard, settings: YearSettings) -> YearLived:
         lives.append((yard, settings))
         last = settings.first_day + dt.timedelta(days=settings.n_days - 1)
         months = range(settings.first_day.month, last.month + 1)
-        needs = [(month, "cart", "must", cart_ready(yard, month)) for month in months for _ in range(20)]
+        needs = [(month, "cart", "must", cart_ready(yard, month)) for month in months for _ in range(asked)]
         if len(yard.machines) > 1:
-            needs += [(month, "hoe", "could", hoe_ready(yard, month)) for month in months for _ in range(20)]
+            single = months_by_themselves and settings.n_days < 365
+            needs += [
+                (month, "hoe", "could", single or hoe_ready(yard, month))
+                for month in months
+                for _ in range(asked)
+            ]
         return lived(*needs)
 
     monkeypatch.setattr(WayOfLiving, "live", live)
@@ -65,7 +79,7 @@ def test_the_smallest_change_is_found_and_verified_by_its_year(monkeypatch: pyte
 
     found = study(monkeypatch, hoe_ready, always)
     assert found.fit.months_that_fit == tuple(range(1, 12))
-    assert [limit.name for limit in found.limits if limit.month.fits] == ["sun"]
+    assert [limit.name for limit in found.limits if limit.fits] == ["sun"]
     assert {remedy.words: remedy.fit.fits for remedy in found.remedies} == {
         "2 more panels": True,
         "a reserve of 10 %": True,
@@ -99,10 +113,37 @@ def test_who_pays_is_named_with_the_months(monkeypatch: pytest.MonkeyPatch) -> N
     assert found.fit.months_that_fit == tuple(range(2, 12))
 
 
+def test_where_too_much_is_forgiven_over_the_year_nothing_is_forgiven_in_the_month(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # One need in ten is missed in every month but May, which each month forgives and the year does not.
+    def hoe_ready(yard: Yard, month: int) -> bool:
+        counted[month] = counted.get(month, -1) + 1
+        return month == 5 or len(yard.bank.modules_wh) > 1 or counted[month] % 10 != 0
+
+    counted: dict[int, int] = {}
+    found = study(monkeypatch, hoe_ready, always, asked=10)
+    assert all(month.fits for month in found.fit.months)
+    assert found.fit.months_that_fit == (5, 12), "one of twenty is few enough, two of thirty are not"
+    assert [limit.name for limit in found.limits if limit.fits] == ["bank"]
+    assert [(remedy.words, remedy.fit.fits) for remedy in found.remedies] == [("1 more bank module", True)]
+
+
+def test_a_month_that_fits_by_itself_says_nothing_of_the_year(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = study(monkeypatch, lambda yard, month: month != 12, always, months_by_themselves=True)
+    assert not found.fit.fits
+    assert found.alone is not None
+    assert found.alone.fits_strictly
+    assert (found.limits, found.remedies) == ((), ())
+
+
 def test_halving_finds_the_first_that_fits_with_few_lives(monkeypatch: pytest.MonkeyPatch) -> None:
     class Job:
-        def judge(self, number: int) -> object:
-            return type("Month", (), {"fits": number >= 11})
+        def judge(self, number: int) -> int:
+            return number
+
+        def fits(self, number: int) -> bool:
+            return number >= 11
 
     changes = [type("Change", (), {"yard": number}) for number in range(16)]
     found = fits._halve(Job(), changes)  # type: ignore[arg-type]
