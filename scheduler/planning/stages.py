@@ -98,10 +98,14 @@ class Stage:
 
     def least(self, case: Case) -> float:
         """No selection can do better than this: every machine by itself, the bank full."""
-        alone = sum(self._least_alone(table.network) for table in case.tables)
+        alone = sum(self._least_alone(case, number) for number in range(len(case.tables)))
         return alone - (kwh_from_wh(case.yard.bank.capacity_wh) if self.energy else 0.0)
 
-    def _least_alone(self, network: Network) -> float:
+    def _least_alone(self, case: Case, number: int) -> float:
+        table = case.tables[number]
+        if number not in case.parts:
+            return float(self.weights.of_patterns(table).min())
+        network = table.network
         total, _ = network.cheapest_route([self.weights.of_arcs(arcs) for arcs in network.layers])
         return total + self.weights.of_start(network)
 
