@@ -183,7 +183,7 @@ def climate_notes(yard: Yard, grid: Grid, temp_c: FloatArray, drying: Drying) ->
     first, last = grid.local(0).date(), grid.local(grid.n_steps - 1).date()
     return (
         *shed_notes(yard.site, grid, temp_c),
-        *drying_notes(drying, yard.house_loads, first, last),
+        *drying_notes(drying, first, last),
     )
 
 
