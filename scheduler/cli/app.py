@@ -13,6 +13,7 @@ import typer
 from scheduler import __version__
 from scheduler.cli.fits import fits
 from scheduler.cli.new import new
+from scheduler.cli.note import note
 from scheduler.cli.plan import plan
 from scheduler.cli.size import size
 from scheduler.cli.sun import sun
@@ -50,7 +51,7 @@ def _about(
     """Take what stands before the command's name."""
 
 
-for _command in (plan, sun, fits, year, size, new):
+for _command in (plan, note, sun, fits, year, size, new):
     app.command()(_command)
 
 

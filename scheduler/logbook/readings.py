@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -190,7 +189,7 @@ def _read_rows(content: bytes, problems: dict[int, str]) -> tuple[Layout | None,
             continue
         text, in_layout = _decode(line), layout or Layout()
         if header := _as_header(text):
-            layout = header
+            layout = replace(header, line_end="\r\n" if line.endswith(b"\r") else "\n")
         elif b"\x00" in line:
             problems[number] = f"cut off, as by a power cut: {_shown(text)}"
         elif (cells := _split(text, in_layout.delimiter)) is None or len(cells) < len(in_layout.columns):
@@ -287,9 +286,3 @@ def what_cell(what: What, machine: str) -> str:
     if what != "machine":
         return what
     return f"{MACHINE}{machine}" if is_taken(machine) else machine
-
-
-def cells_in(layout: Layout, cells: Sequence[str]) -> Iterator[str]:
-    """Cells given as time, what, value, who in the order of a file's columns, empty where it has more."""
-    by_column = dict(zip(COLUMNS, cells, strict=True))
-    yield from (by_column.get(column, "") for column in layout.columns)

@@ -1,0 +1,58 @@
+"""The command ``sunroster note``: what the bank and the machines show, into the logbook."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from scheduler.cli.telling import errors_told, tell_beside
+
+
+def note(
+    fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML).")],
+    bank: Annotated[float | None, typer.Option("--bank", help="What the bank shows, in percent.")] = None,
+    machine: Annotated[
+        list[str] | None,
+        typer.Option("--machine", help='What a machine shows: "cart=40". Give it once for each machine.'),
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option("--at", help='When it was read: "12:30" today, or "2027-06-08 12:30". Without it: now.'),
+    ] = None,
+    remark: Annotated[
+        str | None, typer.Option("--remark", help='Anything else worth knowing: "left breaker was off".')
+    ] = None,
+    who: Annotated[str, typer.Option("--who", help="Who read it.")] = "",
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Write down also what can hardly be true, such as a leap.")
+    ] = False,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="Take the last reading back; its line stays, marked.")
+    ] = False,
+) -> None:
+    """Write down what the bank and the machines show, for `plan` to start from and `compare` to judge.
+
+    The logbook is a CSV beside the fleet file, such as my-yard-logbook.csv: time, what, value, who. It can be
+    edited in a spreadsheet. What was noted is on the disk before this answers.
+
+    Example: sunroster note my-yard.toml --bank 62 --machine "cart=40" --who Ann
+    """
+    with errors_told():
+        from scheduler.commands.note import NoteRequest, note_readings, undo_last
+
+        request = NoteRequest(
+            fleet=fleet,
+            now=dt.datetime.now(dt.UTC),
+            bank_pct=bank,
+            machines=tuple(machine or ()),
+            remark=remark,
+            at=at,
+            who=who,
+            sure=sure,
+        )
+        noted = undo_last(request) if undo else note_readings(request)
+        typer.echo("\n".join(noted.done))
+        tell_beside(*noted.problems)

@@ -1,0 +1,192 @@
+"""What ``sunroster note`` does, free of the command line: readings asked back, written down, or taken back."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from scheduler.errors import UsageError
+from scheduler.logbook.append import append_lines, reading_cells, withdrawal_cells
+from scheduler.logbook.cells import MOST_SHOWN_PCT
+from scheduler.logbook.doubts import doubts_about
+from scheduler.logbook.readings import Logbook, Reading, logbook_path
+from scheduler.yard.clock import parse_minute_of_day, parse_moment
+from scheduler.yard.fleetfile import read_yard
+from scheduler.yard.models import Yard
+
+
+@dataclass(frozen=True)
+class NoteRequest:
+    """What was asked for on the command line; `now` is the clock, in UTC."""
+
+    fleet: Path
+    now: dt.datetime
+    bank_pct: float | None = None
+    machines: tuple[str, ...] = ()
+    remark: str | None = None
+    at: str | None = None
+    who: str = ""
+    sure: bool = False
+
+
+@dataclass(frozen=True)
+class Noted:
+    """What was done, a line each, and what in the logbook cannot be read."""
+
+    done: tuple[str, ...]
+    problems: tuple[str, ...]
+
+
+def note_readings(request: NoteRequest) -> Noted:
+    """Write the readings down; they are on the disk when this returns.
+
+    Raises
+    ------
+    UsageError
+        For readings that cannot be, or that can hardly be true and are not said to be `sure`.
+    OutputError, LogbookError, FleetFileError
+    """
+    yard = read_yard(request.fleet)
+    readings = tuple(_readings(request, yard))
+    if not readings:
+        msg = f"nothing to note: say what the bank shows, such as: sunroster note {request.fleet} --bank 62"
+        raise UsageError(msg)
+
+    def build(log: Logbook) -> list[tuple[str, ...]]:
+        if not request.sure:
+            _ask_back(readings, log, yard, request.now)
+        return [tuple(reading_cells(reading, yard.site.zone)) for reading in readings]
+
+    path = logbook_path(request.fleet)
+    before = append_lines(path, yard.site, build)
+    return Noted(tuple(f"noted: {_told(reading, yard)}" for reading in readings), _problems(before))
+
+
+def undo_last(request: NoteRequest) -> Noted:
+    """Take back the last reading that stands, by a line of its own.
+
+    Raises
+    ------
+    UsageError
+        If there is none, or readings are given too.
+    OutputError, LogbookError, FleetFileError
+    """
+    yard = read_yard(request.fleet)
+    path = logbook_path(request.fleet)
+    if any(_readings(request, yard)):
+        msg = "--undo takes the last reading back and notes none: give it alone, then note the right one"
+        raise UsageError(msg)
+    if not path.exists():
+        raise UsageError(_nothing_left(path))
+    taken_back: list[Reading] = []
+
+    def build(log: Logbook) -> list[tuple[str, ...]]:
+        standing = [reading for reading in log.readings if not reading.withdrawn]
+        if not standing:
+            raise UsageError(_nothing_left(path))
+        taken_back.append(standing[-1])
+        return [tuple(withdrawal_cells(standing[-1], yard.site.zone, request.who))]
+
+    before = append_lines(path, yard.site, build)
+    done = tuple(
+        f"taken back: {_told(reading, yard)}; its line {reading.line} stays in {path}, marked by one more"
+        for reading in taken_back
+    )
+    return Noted(done, _problems(before))
+
+
+def _nothing_left(path: Path) -> str:
+    return f"--undo: no reading stands in {path}; there is nothing to take back"
+
+
+def _problems(log: Logbook) -> tuple[str, ...]:
+    return tuple(f"{log.path}: {problem}" for problem in log.problems)
+
+
+def _readings(request: NoteRequest, yard: Yard) -> Iterator[Reading]:
+    time = _parse_at(request.at, request.now, yard)
+    if request.bank_pct is not None:
+        _check_pct(f"--bank {request.bank_pct:g}", request.bank_pct)
+        value_pct = min(request.bank_pct, 100.0)
+        yield Reading(time, "bank", "", value_pct, f"{request.bank_pct:g}", request.who, 0)
+    for text in request.machines:
+        name, shown_pct = parse_machine_reading("--machine", text, yard)
+        _check_pct(f'--machine "{text}"', shown_pct)
+        yield Reading(time, "machine", name, min(shown_pct, 100.0), f"{shown_pct:g}", request.who, 0)
+    if request.remark is not None and request.remark.strip():
+        yield Reading(time, "note", "", None, request.remark.strip(), request.who, 0)
+
+
+def _check_pct(said: str, shown_pct: float) -> None:
+    if not 0 <= shown_pct <= MOST_SHOWN_PCT:
+        msg = f"{said}: no display shows that; wanted a percent from 0 to 100"
+        raise UsageError(msg)
+
+
+def parse_machine_reading(flag: str, text: str, yard: Yard) -> tuple[str, float]:
+    """Name and percent of ``cart=40``.
+
+    Raises
+    ------
+    UsageError
+        If it is something else, or no machine has that name.
+    """
+    name, separator, value = text.rpartition("=")
+    name = name.strip()
+    known = [machine.name for machine in yard.machines]
+    try:
+        shown_pct = float(value.strip().removesuffix("%")) if separator else None
+    except ValueError:
+        shown_pct = None
+    if shown_pct is None:
+        example = f"{known[0] if known else 'cart'}=40"
+        msg = f'{flag} "{text}": wanted a machine and its percent, such as {flag} "{example}"'
+        raise UsageError(msg)
+    if name not in known:
+        near = difflib.get_close_matches(name, known, 1, 0.5)
+        hint = f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(known) or 'none'}"
+        msg = f'{flag} "{text}": no machine of that name; {hint}'
+        raise UsageError(msg)
+    return name, shown_pct
+
+
+def _parse_at(text: str | None, now: dt.datetime, yard: Yard) -> dt.datetime:
+    """Moment in UTC of a time of today or a date and time, to the minute; now if nothing is given."""
+    local = now.astimezone(yard.site.zone).replace(second=0, microsecond=0)
+    if text is None:
+        return local.astimezone(dt.UTC)
+    try:
+        minute = parse_minute_of_day(text)
+    except ValueError:
+        try:
+            moment = parse_moment(text)
+        except ValueError as fault:
+            msg = f'--at "{text}": {fault}, or a time of today such as "12:30"'
+            raise UsageError(msg) from fault
+    else:
+        midnight = dt.datetime.combine(local.date(), dt.time())
+        moment = midnight + dt.timedelta(minutes=minute)
+    return (moment if moment.tzinfo else moment.replace(tzinfo=yard.site.zone)).astimezone(dt.UTC)
+
+
+def _ask_back(readings: tuple[Reading, ...], log: Logbook, yard: Yard, now: dt.datetime) -> None:
+    doubts = [
+        f"{_told(reading, yard)}: {doubt}"
+        for reading in readings
+        for doubt in doubts_about(reading, log, yard, now)
+    ]
+    if doubts:
+        asked = "Nothing was noted. Look once more; if it is so, say it again with --sure."
+        raise UsageError("\n".join([*doubts, asked]))
+
+
+def _told(reading: Reading, yard: Yard) -> str:
+    at = reading.time.astimezone(yard.site.zone)
+    when = f"{at:%a} {at.day} {at:%b %H:%M}"
+    by = f", {reading.who}" if reading.who else ""
+    if reading.what == "note":
+        return f'"{reading.text}", {when}{by}'
+    return f"{reading.machine or 'bank'} {reading.text.removesuffix('%').strip()} %, {when}{by}"

@@ -1,0 +1,130 @@
+"""``sunroster note`` from the command line: written down, asked back, taken back."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from scheduler.cli.app import app
+from tests.cli_yard import FLEET, ROOT
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    (tmp_path / "yard.toml").write_text(FLEET)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def note(*words: str) -> Result:
+    return CliRunner().invoke(app, ["note", "yard.toml", *words])
+
+
+def lines() -> list[str]:
+    return Path("yard-logbook.csv").read_text().splitlines()
+
+
+def test_a_reading_is_written_down_and_told() -> None:
+    done = note("--bank", "62", "--machine", "cart=40 %", "--who", "Ann", "--remark", "left breaker was off")
+    assert done.exit_code == 0
+    assert [line.split(",", 1)[1] for line in lines()] == [
+        "what,value,who",
+        "bank,62,Ann",
+        "cart,40,Ann",
+        "note,left breaker was off,Ann",
+    ]
+    told = done.stdout.splitlines()
+    assert told[0].startswith("noted: bank 62 %, ")
+    assert told[0].endswith(", Ann")
+    assert told[2].startswith('noted: "left breaker was off", ')
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((), "sunroster note yard.toml --bank 62"),
+        (("--remark", "  "), "nothing to note"),
+        (("--bank", "121"), "no display shows that; wanted a percent from 0 to 100"),
+        (("--bank", "nan", "--sure"), "no display shows that"),
+        (("--bank", "104"), "104 % is more than full"),
+        (("--machine", "crat=40"), 'did you mean "cart"?'),
+        (("--machine", "cart"), 'such as --machine "cart=40"'),
+        (("--machine", "cart=-4"), "no display shows that"),
+        (("--bank", "62", "--at", "2099-06-08 12:30"), "has not come yet"),
+        (("--bank", "62", "--at", "noon"), 'or a time of today such as "12:30"'),
+        (("--undo",), "nothing to take back"),
+        (("--undo", "--bank", "62"), "give it alone, then note the right one"),
+    ],
+)
+def test_what_cannot_be_is_asked_back_with_what_to_do(words: tuple[str, ...], told: str) -> None:
+    done = note(*words)
+    assert done.exit_code == 2
+    assert told in done.stderr
+    path = Path("yard-logbook.csv")
+    assert not path.exists() or not path.read_text()
+
+
+def test_a_leap_is_asked_back_and_written_down_if_sure() -> None:
+    note("--bank", "62")
+    asked = note("--bank", "20", "--remark", "dark")
+    assert asked.exit_code == 2
+    assert "it was 62 % at" in asked.stderr
+    assert "--sure" in asked.stderr
+    assert len(lines()) == 2
+    assert note("--bank", "20", "--sure").exit_code == 0
+    assert len(lines()) == 3
+
+
+def test_undo_marks_the_last_reading_that_stands_and_erases_none() -> None:
+    note("--bank", "62", "--at", "2026-11-01 12:30", "--sure")
+    note("--bank", "26", "--at", "2026-11-01 12:31", "--sure")
+    before = lines()
+    done = note("--undo", "--who", "Bea")
+    assert done.stdout == (
+        "taken back: bank 26 %, Sun 1 Nov 12:31; its line 3 stays in yard-logbook.csv, marked by one more\n"
+    )
+    assert lines() == [*before, "2026-11-01T12:31-05:00,withdrawn: bank,26,Bea"]
+    assert "bank 62 %" in note("--undo").stdout
+    assert note("--undo").exit_code == 2
+
+
+def test_a_time_with_seconds_and_a_comma_can_be_taken_back_too() -> None:
+    Path("yard-logbook.csv").write_text("time;what;value;who\n2026-11-01 12:30:15;bank;62,5;\n")
+    assert note("--undo").exit_code == 0
+    assert note("--undo").exit_code == 2
+
+
+def test_lines_that_cannot_be_read_are_told_beside() -> None:
+    Path("yard-logbook.csv").write_text("time,what,value,who\n2026-11-01 12:30,bank,6")
+    done = note("--bank", "62")
+    assert done.exit_code == 0
+    assert done.stderr.startswith("yard-logbook.csv: line 2: cut off")
+
+
+def test_a_folder_that_cannot_be_written_to_has_an_exit_code_of_its_own() -> None:
+    Path("yard-logbook.csv").mkdir()
+    done = note("--bank", "62")
+    assert done.exit_code == 6
+    assert "nothing was noted" in done.stderr
+
+
+def test_noting_waits_for_no_heavy_library() -> None:
+    script = (
+        "import sys\nsys.argv = ['sunroster', 'note', 'yard.toml', '--bank', '62']\n"
+        "from scheduler.cli.app import main\n"
+        "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code, end.code\n"
+        "print('LOADED', sorted({'numpy', 'pandas', 'pvlib', 'pulp', 'scipy', 'rich'} & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        env={"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    )
+    assert done.stdout.splitlines()[-1] == "LOADED []"
