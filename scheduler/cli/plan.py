@@ -52,13 +52,31 @@ def plan(
     ] = None,
     bank: Annotated[
         float | None,
-        typer.Option("--bank", min=0, max=100, help="What the bank shows at the start, in percent."),
+        typer.Option(
+            "--bank",
+            min=0,
+            max=100,
+            help="What the bank shows at the start, in percent. Without it: the last reading noted, see "
+            "`sunroster note`.",
+        ),
     ] = None,
     charge: Annotated[
         list[str] | None,
         typer.Option(
             "--charge", help='What a machine shows at the start: "cart=40". Give it once for each machine.'
         ),
+    ] = None,
+    door: Annotated[
+        Path | None,
+        typer.Option(
+            "--door",
+            help="The plan whose page hangs on the door, as --json wrote it: what is plugged in stays until the "
+            "next visit, and what changes on the page is told.",
+        ),
+    ] = None,
+    text: Annotated[
+        Path | None,
+        typer.Option("--text", help="Write what changes on that page as a text message; - prints it alone."),
     ] = None,
     sheet: Annotated[
         Path | None, typer.Option("--sheet", help="Write the page for the door: .pdf, .png, .svg or .txt.")
@@ -79,11 +97,14 @@ def plan(
     Nobody has to believe it blindly: the bank stays above its reserve even if the sun is dull, nine days in ten
     are sunnier than that, and a replay of the physics has confirmed the plan before it is shown.
 
-    Example: sunroster plan my-yard.toml --bank 62 --charge "cart=40" --sheet door.pdf
+    Example: sunroster plan my-yard.toml --bank 62 --charge "cart=40" --sheet door.pdf --json door.json
+
+    At noon: sunroster note my-yard.toml --bank 48, then sunroster plan my-yard.toml --door door.json --text -
     """
     with errors_told():
-        from scheduler.commands.outputs import outputs_of
+        from scheduler.commands.outputs import check_text, outputs_of
         from scheduler.commands.plan import PlanRequest, check_replayed, plan_yard, read_yard_as_found
+        from scheduler.sheet.changes import render_changes
         from scheduler.sheet.screen import render_plan
         from scheduler.writing import write_whole
 
@@ -98,17 +119,23 @@ def plan(
             step_minutes=step,
             bank_pct=bank,
             charges=tuple(charge or ()),
+            door=door,
         )
+        check_text(text, door)
+        alone = text == Path("-")
         targets = {"sheet": sheet, "calendar": calendar, "chart": chart, "json": json}
-        outputs = outputs_of(targets, paper, inputs=(fleet, weather))
-        yard = read_yard_as_found(request)
+        targets["text"] = None if alone else text
+        found = read_yard_as_found(request)
+        yard = found.yard
+        outputs = outputs_of(targets, paper, inputs=(fleet, weather, door), door=found.door)
         with progress() as tell:
-            made = plan_yard(yard, request, tell)
+            made = plan_yard(yard, request, tell, found.notes)
             check_replayed(made, yard)
             rendered = {path: render(made, yard) for path, render in outputs}
         # Drawn before a file is written, so that a fault leaves nothing behind.
-        shown = drawn(lambda width: render_plan(made, yard, width))
+        changes = "" if found.door is None else render_changes(found.door, made, yard)
+        shown = changes if alone else drawn(lambda width: render_plan(made, yard, width, changes))
         write_whole({path: content for path, (content, _) in rendered.items()})
-        typer.echo(shown)
+        typer.echo(shown.rstrip("\n"))
         for path, (_, warnings) in rendered.items():
             tell_beside(f"written: {path}", *(f"note: {warning}" for warning in warnings))

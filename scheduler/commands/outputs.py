@@ -22,13 +22,16 @@ _ENDINGS: dict[str, tuple[str, ...]] = {
     "calendar": (".ics",),
     "chart": (".png", ".svg"),
     "json": (),
+    "text": (),
 }
 
 
 def outputs_of(
-    targets: Mapping[str, Path | None], paper: str, inputs: Sequence[Path | None]
+    targets: Mapping[str, Path | None], paper: str, inputs: Sequence[Path | None], door: Plan | None = None
 ) -> list[tuple[Path, Render]]:
     """Pick the renderer of each file asked for, before anything is worked out.
+
+    `door` is the plan whose page hangs on the door, for the text of what changes.
 
     Raises
     ------
@@ -40,10 +43,14 @@ def outputs_of(
         msg = f"--paper {paper}: wanted a4 or us-letter"
         raise UsageError(msg)
     asked = check_targets(targets, inputs)
-    return [(path, _renderer(kind, path.suffix.lower().removeprefix("."), paper)) for kind, path in asked]
+    return [
+        (path, _renderer(kind, path.suffix.lower().removeprefix("."), paper, door)) for kind, path in asked
+    ]
 
 
-def check_targets(targets: Mapping[str, Path | None], inputs: Sequence[Path | None]) -> list[tuple[str, Path]]:
+def check_targets(
+    targets: Mapping[str, Path | None], inputs: Sequence[Path | None]
+) -> list[tuple[str, Path]]:
     """Return the files asked for, by kind, if nothing stands in the way of writing them.
 
     Raises
@@ -79,7 +86,22 @@ def _target_fault(path: Path, endings: tuple[str, ...], taken: set[str]) -> str 
     return None
 
 
-def _renderer(kind: str, ending: str, paper: str) -> Render:
+def check_text(text: Path | None, door: Path | None) -> None:
+    """Stop a message of what changes where there is no page to change.
+
+    Raises
+    ------
+    UsageError
+    """
+    if text is not None and door is None:
+        msg = (
+            "--text tells what changes on the page on the door: give its plan, such as --door door.json, which "
+            "--json door.json wrote beside it; the whole page as text is --sheet door.txt"
+        )
+        raise UsageError(msg)
+
+
+def _renderer(kind: str, ending: str, paper: str, door: Plan | None) -> Render:
     def sheet(plan: Plan, yard: Yard) -> Rendering:
         from scheduler.sheet.page import page_content
         from scheduler.sheet.pageprint import page_warnings, render_page
@@ -105,4 +127,9 @@ def _renderer(kind: str, ending: str, paper: str) -> Render:
 
         return render_plan_json(plan, yard).encode(), []
 
-    return {"sheet": sheet, "calendar": calendar, "chart": chart, "json": plan_json}[kind]
+    def text(plan: Plan, yard: Yard) -> Rendering:
+        from scheduler.sheet.changes import render_changes
+
+        return ("" if door is None else render_changes(door, plan, yard)).encode(), []
+
+    return {"sheet": sheet, "calendar": calendar, "chart": chart, "json": plan_json, "text": text}[kind]

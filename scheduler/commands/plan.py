@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import json
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from scheduler.commands.note import parse_machine_reading
 from scheduler.commands.weather import check_begun, choose_weather, day_of, parse_start
 from scheduler.errors import OutputError, ReplayRefused, UsageError
+from scheduler.logbook.readings import logbook_path, read_logbook
 from scheduler.writing import write_whole
 from scheduler.yard.agenda import Span, build_agenda
 from scheduler.yard.fleetfile import read_yard
-from scheduler.yard.models import Machine, Yard
+from scheduler.yard.models import Yard
 from scheduler.yard.notes import yard_notes
 
 if TYPE_CHECKING:
@@ -37,55 +38,66 @@ class PlanRequest:
     step_minutes: int | None = None
     bank_pct: float | None = None
     charges: tuple[str, ...] = ()
+    door: Path | None = None
 
 
-def read_yard_as_found(request: PlanRequest) -> Yard:
-    """Read the fleet file, with the readings given by hand in place of the file's.
+@dataclass(frozen=True)
+class Found:
+    """The yard as the plan finds it: with the latest readings, where they are from, and the page on the door."""
+
+    yard: Yard
+    notes: tuple[str, ...] = ()
+    door: Plan | None = None
+
+
+def read_yard_as_found(request: PlanRequest) -> Found:
+    """Read the fleet file, with the latest levels in place of the file's.
+
+    Readings given by hand come first, then the logbook's, then what the page on the door expects.
 
     Raises
     ------
-    FleetFileError
-        With every mistake of the file.
+    FleetFileError, LogbookError, SavedPlanError
     UsageError
-        For a reading of a machine that is not there.
+        For a reading of a machine that is not there, or a start that cannot be.
     """
+    from scheduler.logbook.savedplan import read_saved_plan
+    from scheduler.logbook.startingpoint import Known, yard_at
+
     yard = read_yard(request.fleet)
-    if request.bank_pct is not None:
-        # A reading is what it is: one below the reserve is planned from, where in a file it is a mistake.
-        yard = yard.model_copy(update={"bank": yard.bank.model_copy(update={"level_pct": request.bank_pct})})
-    readings = dict(_parse_reading(text, yard) for text in request.charges)
-    machines = tuple(_as_read(machine, readings) for machine in yard.machines)
-    return yard.model_copy(update={"machines": machines})
+    known = Known(
+        bank_pct=request.bank_pct,
+        charge_pct=dict(_parse_charge(text, yard) for text in request.charges),
+        log=read_logbook(logbook_path(request.fleet), yard.site),
+        door=None if request.door is None else read_saved_plan(request.door, yard.site),
+    )
+    # The levels that are still to be found do not move the start.
+    begin = build_agenda(yard, _span(request, yard)).grid.start
+    found, notes = yard_at(yard, known, begin)
+    return Found(found, notes, known.door)
 
 
-def _parse_reading(text: str, yard: Yard) -> tuple[str, float]:
-    name, separator, value = text.rpartition("=")
-    name = name.strip()
-    known = [machine.name for machine in yard.machines]
-    try:
-        pct = float(value.strip().removesuffix("%")) if separator else None
-    except ValueError:
-        pct = None
-    if pct is None or not 0 <= pct <= 100:
-        example = f"{known[0] if known else 'cart'}=40"
-        msg = f'--charge "{text}": wanted a machine and its percent, such as --charge "{example}"'
-        raise UsageError(msg)
-    if name not in known:
-        near = difflib.get_close_matches(name, known, 1, 0.5)
-        hint = f'did you mean "{near[0]}"?' if near else f"there are: {', '.join(known) or 'none'}"
-        msg = f'--charge "{text}": no machine of that name; {hint}'
+def _parse_charge(text: str, yard: Yard) -> tuple[str, float]:
+    name, pct = parse_machine_reading("--charge", text, yard)
+    if not 0 <= pct <= 100:
+        msg = f'--charge "{text}": wanted a percent from 0 to 100, such as --charge "{name}=40"'
         raise UsageError(msg)
     return name, pct
 
 
-def _as_read(machine: Machine, readings: Mapping[str, float]) -> Machine:
-    if machine.name not in readings:
-        return machine
-    return machine.model_copy(update={"charge_pct": readings[machine.name]})
+def _span(request: PlanRequest, yard: Yard, weather_end: dt.datetime | None = None) -> Span:
+    return Span(
+        now=request.now,
+        start=parse_start(request.start, request.now, yard),
+        hours=request.hours,
+        step_minutes=request.step_minutes,
+        here=request.here,
+        weather_end=weather_end,
+    )
 
 
-def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
-    """Plan the yard on its weather.
+def plan_yard(yard: Yard, request: PlanRequest, tell: Tell, found: Sequence[str] = ()) -> Plan:
+    """Plan the yard on its weather; `found` tells where the levels at its start are from.
 
     Raises
     ------
@@ -99,14 +111,7 @@ def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
     start = parse_start(request.start, request.now, yard)
     today = day_of(request.now if start is None else start, yard)
     weather = choose_weather(yard, request.fleet, request.weather, request.sky, today)
-    span = Span(
-        now=request.now,
-        start=start,
-        hours=request.hours,
-        step_minutes=request.step_minutes,
-        here=request.here,
-        weather_end=weather.ends,
-    )
+    span = _span(request, yard, weather.ends)
     agenda = build_agenda(yard, span)
     check_begun(weather, agenda.grid.start, "the plan", yard)
     tell("the sun", 0.1)
@@ -116,7 +121,7 @@ def plan_yard(yard: Yard, request: PlanRequest, tell: Tell) -> Plan:
     suns = build_suns(yard, agenda.grid, weather)
     made = make_plan(yard, agenda, suns, Settings(), request.now, tell)
     climate = climate_notes(yard, agenda.grid, suns.shed_temp_c, drying)
-    return replace(made, notes=(*made.notes, *weather.notes, *climate, *yard_notes(yard)))
+    return replace(made, notes=(*found, *made.notes, *weather.notes, *climate, *yard_notes(yard)))
 
 
 def check_replayed(made: Plan, yard: Yard) -> None:

@@ -36,12 +36,13 @@ CAUTIONS = (
 )
 
 
-def render_plan(plan: Plan, yard: Yard, width: int) -> RenderableType:
-    """Lay the plan out for a console of `width` cells."""
+def render_plan(plan: Plan, yard: Yard, width: int, changes: str = "") -> RenderableType:
+    """Lay the plan out for a console of `width` cells; `changes` is what is told of the page on the door."""
     width = min(width, WIDEST)
     sections = (
         [Text(visible(words.headline(plan)), style="bold"), *_warnings(plan)],
         _about(plan),
+        [_title("what changes"), Text(changes.rstrip())] if changes else [],
         _visits(plan, yard),
         [
             _title("who is plugged in, and the bank", f"in tens of percent, rounded down ({FULL} full)"),
@@ -216,7 +217,9 @@ def _blackouts(plan: Plan) -> Iterator[str]:
     """What the rules of thumb cost: AC stops, the house's too, where the bank would fall below its reserve."""
     off_h = [rule.ac_off_h for rule in plan.compared_with]
     if any(off_h):
-        ours = "this plan never" if plan.bank.level_wh["dull"].min() > 0 else "this plan where the bank is empty"
+        ours = (
+            "this plan never" if plan.bank.level_wh["dull"].min() > 0 else "this plan where the bank is empty"
+        )
         hours = words.listed([f"{hours:g}" for hours in off_h])
         yield f"The rules of thumb leave the yard without AC for {hours} h, to hold the reserve; {ours}."
 

@@ -27,7 +27,7 @@ def made(folder: Path, fleet: str, start: str = START, weather: Path = FORECAST)
     lay_out(folder, fleet)
     now = dt.datetime(2027, 6, 7, tzinfo=dt.UTC)
     request = PlanRequest(folder / "yard.toml", now, weather, start=start)
-    yard = read_yard_as_found(request)
+    yard = read_yard_as_found(request).yard
     return plan_yard(yard, request, lambda what, done: None), yard
 
 
