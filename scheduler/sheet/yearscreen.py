@@ -66,8 +66,12 @@ def _of(readiness: Readiness) -> str:
 
 
 def _pct(readiness: Readiness) -> int:
+    return _floored(readiness.fraction)
+
+
+def _floored(fraction: float) -> int:
     """Whole percent, rounded down, so that 100 means always."""
-    return math.floor(pct_from_fraction(readiness.fraction) + 1e-9)
+    return math.floor(pct_from_fraction(fraction) + 1e-9)
 
 
 def _worst_months(year: YearLived) -> str:
@@ -147,7 +151,7 @@ def _confidence(study: YearStudy) -> list[RenderableType]:
                 (interval.low_fraction, interval.high_fraction),
                 (interval.least_fraction, interval.most_fraction),
             )
-            told = [f"{pct_from_fraction(low):.0f} to {pct_from_fraction(high):.0f}" for low, high in spans]
+            told = [f"{_floored(low)} to {_floored(high)}" for low, high in spans]
             own = f"{_pct(study.year.readiness(priority, machine))}"
             table.add_row(Text(visible(label)), *(Text(cell) for cell in (own, *told)))
     years = words.counted(len(study.resampled), "resampled year")
@@ -223,7 +227,7 @@ def _yardsticks(study: YearStudy) -> list[RenderableType]:
 
 def _score(score: dict[Priority, float]) -> str:
     """Tell the planner's score by class."""
-    shares = [f"{math.floor(pct_from_fraction(share) + 1e-9)} % of {name}" for name, share in score.items()]
+    shares = [f"{_floored(share)} % of {name}" for name, share in score.items()]
     return (
         f"The plan meets {words.listed(shares)} needs that anybody could who keeps reserve and temperatures and "
         "knows all the year's sun."

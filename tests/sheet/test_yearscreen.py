@@ -12,6 +12,7 @@ from scheduler.sheet.yearscreen import describe_week, headline, render_year
 from scheduler.studies.worstweek import worst_week
 from scheduler.studies.year import YearSettings
 from scheduler.studies.yearstudy import YearStudy
+from scheduler.studies.yearsums import YearSums
 from tests.studies.made_years import FIRST, day, need, study, two_weeks, year_of
 
 
@@ -38,6 +39,9 @@ def test_the_worst_months_are_named_where_months_differ() -> None:
 def test_a_hundred_percent_means_always() -> None:
     nearly = year_of(*(day(n, need("cart", ready=n > 0)) for n in range(300)))
     assert "(99 %)" in headline(study(year=nearly))
+    sums = tuple(YearSums.of(nearly, number) for number in (1, 2))
+    row = next(line for line in screen(study(year=nearly, resampled=sums)).splitlines() if "99 to 99" in line)
+    assert row.split() == ["cart", "99", "99", "to", "99", "99", "to", "99"]
 
 
 def test_a_year_that_was_stopped_says_so_and_one_without_a_day_shows_nothing_else() -> None:
