@@ -1,7 +1,7 @@
 """README.md and DEVELOPERS.md say what is so: commands, flags, codes, fields, files, and what the demo prints.
 
-``python -m tests.test_docs`` runs the README's first command and puts what it prints, and the page that it makes,
-in their places.
+``python -m tests.test_docs`` runs the README's commands and puts what they print, and the page that the first one
+makes, in their places; with ``slowly`` those that live a year too, which takes minutes.
 """
 
 from __future__ import annotations
@@ -47,6 +47,12 @@ PICTURE_WIDTH = 900
 #: The demo's output as it stands in the README.
 SHOWN = re.compile(r"(?<=<!-- demo -->\n```text\n).*?(?=```\n<!-- /demo -->)", re.DOTALL)
 
+#: Other commands and their output: ``<!-- shown: sunroster ... -->``, or ``shown slowly`` where it takes minutes.
+OTHERS = re.compile(
+    r"(?P<before><!-- shown(?P<slowly> slowly)?: sunroster (?P<words>[^\n]*) -->\n```text\n)(?P<text>.*?)(?=```\n)",
+    re.DOTALL,
+)
+
 #: Files that a text only speaks of: what the reader makes, and what other projects have.
 MADE_BY_THE_READER = {"my-yard.toml", "my-forecast.csv", "door.pdf"}
 
@@ -66,7 +72,9 @@ def blocks(text: str, language: str) -> list[str]:
 def table_under(text: str, heading: str) -> list[list[str]]:
     """The rows of the first table whose heading begins with `heading`, as cells."""
     lines = text[text.index(f"\n| {heading} |") + 1 :].split("\n\n")[0].splitlines()
-    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines[2:] if line.startswith("|")]
+    return [
+        [cell.strip() for cell in line.strip("|").split("|")] for line in lines[2:] if line.startswith("|")
+    ]
 
 
 def coded(text: str) -> list[str]:
@@ -84,10 +92,15 @@ def demo_arguments() -> list[str]:
 
 
 def run_demo(page: Path) -> str:
-    """Run the demo as the README does, on 80 columns, piped; its page goes to a file."""
+    """Run the demo as the README does; its page goes to a file."""
+    return run([*demo_arguments(), "--sheet", str(page)])
+
+
+def run(arguments: list[str]) -> str:
+    """Run the program on 80 columns, piped."""
     keep = {name: value for name, value in os.environ.items() if "COLOR" not in name and "TTY" not in name}
     done = subprocess.run(
-        [sys.executable, "-m", "scheduler", *demo_arguments(), "--sheet", str(page)],
+        [sys.executable, "-m", "scheduler", *arguments],
         cwd=ROOT,
         env={**keep, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
         capture_output=True,
@@ -120,6 +133,38 @@ def small_picture(page: Path, printed: str) -> bytes:
     return out.getvalue()
 
 
+def others(*, slowly: bool) -> dict[str, str]:
+    """The README's other commands, without the program's name, and what stands below each."""
+    return {
+        found["words"]: found["text"]
+        for found in OTHERS.finditer(readme())
+        if bool(found["slowly"]) == slowly
+    }
+
+
+@pytest.mark.parametrize("words", others(slowly=False))
+def test_what_a_command_prints_is_what_the_readme_shows(words: str) -> None:
+    told = "if it was changed on purpose, python -m tests.test_docs renews the README"
+    assert masked(run(shlex.split(words))) == masked(others(slowly=False)[words]), told
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("words", others(slowly=True))
+def test_what_a_lived_year_prints_is_what_the_readme_shows(words: str) -> None:
+    told = "if it was changed on purpose, python -m tests.test_docs slowly renews the README"
+    assert masked(run(shlex.split(words))) == masked(others(slowly=True)[words]), told
+
+
+def rewrite_others(*, slowly: bool) -> None:
+    """Put what the other commands print in their places."""
+
+    def renewed(found: re.Match[str]) -> str:
+        as_it_is = bool(found["slowly"]) and not slowly
+        return found["before"] + (found["text"] if as_it_is else run(shlex.split(found["words"])))
+
+    README.write_text(OTHERS.sub(renewed, readme()), encoding="utf-8")
+
+
 def rewrite_demo(page: Path) -> None:
     """Put the demo's output and the picture of its page in their places."""
     printed = run_demo(page)
@@ -149,7 +194,9 @@ def commands() -> dict[str, Any]:
 
 
 def flags_of(command: Any) -> set[str]:
-    return {name for parameter in command.params for name in parameter.opts if name.startswith("--")} - {"--help"}
+    return {name for parameter in command.params for name in parameter.opts if name.startswith("--")} - {
+        "--help"
+    }
 
 
 def test_every_command_is_in_the_readme() -> None:
@@ -164,7 +211,11 @@ def test_the_table_of_flags_is_that_of_the_command() -> None:
 
 def test_the_readme_names_every_other_flag_and_none_that_is_not_there() -> None:
     whole = typer.main.get_command(app)
-    known = {"--help", *flags_of(whole), *(flag for command in commands().values() for flag in flags_of(command))}
+    known = {
+        "--help",
+        *flags_of(whole),
+        *(flag for command in commands().values() for flag in flags_of(command)),
+    }
     assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", readme())) == known
 
 
@@ -184,7 +235,9 @@ def test_the_exit_codes_are_those_of_the_errors_and_done_and_ctrl_c() -> None:
 
 def full_plan_json() -> dict[str, Any]:
     """A plan in which no list is empty and nothing that may be there is null."""
-    plan = sample.field_plan(replay=ReplayReport((Violation("R4", 3, 12.0, "made up"),), 12.0), notes=("a note",))
+    plan = sample.field_plan(
+        replay=ReplayReport((Violation("R4", 3, 12.0, "made up"),), 12.0), notes=("a note",)
+    )
     visits = list(plan.visits)
     visits[2] = replace(
         visits[2],
@@ -307,7 +360,9 @@ def test_every_module_of_the_house_has_its_line_and_no_other() -> None:
         for path in inside.rglob("*")
         if path.suffix in {".py", ".typ", ".toml"} and path.name != "__init__.py"
     }
-    assert {cell for row in table_under(developers(), "module | what it is") for cell in coded(row[0])} == modules
+    assert {
+        cell for row in table_under(developers(), "module | what it is") for cell in coded(row[0])
+    } == modules
 
 
 def test_every_rule_says_where_it_is_modelled_replayed_and_tested() -> None:
@@ -320,7 +375,9 @@ def test_every_rule_says_where_it_is_modelled_replayed_and_tested() -> None:
 
 def test_every_unit_ending_is_on_the_page_of_names() -> None:
     endings = [ending for row in table_under(developers(), "ending | unit") for ending in coded(row[0])]
-    bare = set(coded(next(line for line in developers().splitlines() if line.startswith("Without an ending"))))
+    bare = set(
+        coded(next(line for line in developers().splitlines() if line.startswith("Without an ending")))
+    )
     figures = {
         key
         for model in HEADINGS
@@ -338,3 +395,4 @@ if __name__ == "__main__":
 
     with tempfile.TemporaryDirectory() as folder:
         rewrite_demo(Path(folder) / "page.png")
+    rewrite_others(slowly="slowly" in sys.argv[1:])
