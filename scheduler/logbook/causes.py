@@ -68,15 +68,15 @@ class Deviation:
 
 #: How often each cause is the matter when something is. A guess from what goes wrong in such yards, no source.
 PRIOR_FRACTION = {
-    Cause.EXTRA_LOAD: 0.22,
-    Cause.ARRAY_OFF: 0.14,
-    Cause.STRING_OFF: 0.14,
-    Cause.WEAK_ARRAY: 0.14,
-    Cause.CLIPPED: 0.04,
-    Cause.CHARGER_OFF: 0.14,
-    Cause.INVERTER_OFF: 0.08,
-    Cause.METER_STUCK: 0.06,
-    Cause.SMALL_BANK: 0.04,
+    Cause.EXTRA_LOAD: 0.20,
+    Cause.ARRAY_OFF: 0.13,
+    Cause.STRING_OFF: 0.12,
+    Cause.WEAK_ARRAY: 0.22,
+    Cause.CLIPPED: 0.05,
+    Cause.CHARGER_OFF: 0.12,
+    Cause.INVERTER_OFF: 0.06,
+    Cause.METER_STUCK: 0.05,
+    Cause.SMALL_BANK: 0.05,
 }
 
 EXTRA_W = (40.0, 60.0, 90.0, 135.0, 200.0, 300.0, 450.0, 700.0)

@@ -43,7 +43,8 @@ class Expectation:
     array_fraction : ndarray, shape (n_steps, n_arrays)
         Each array's part of the likely sun's power.
     house_wh, duty_wh : ndarray, shape (n_steps,)
-        What the house takes at the wall: always on, and what switches by itself [Wh].
+        What the house takes at the wall: always on, and what switches by itself, spread over its window, for when it
+        runs is its own affair [Wh].
     wall_wh : ndarray, shape (n_steps, n_machines)
         What each charger takes at the wall [Wh].
     work_wh : ndarray, shape (n_steps + 1, n_machines)

@@ -27,8 +27,8 @@ from scheduler.yard.models import Array, Bank, HouseLoad, Inverter, Machine, Out
 from tests.studies.small_yard import SITE, daily, greensboro
 
 ERROR_PCT = 2.0
-HOURS = 68
-VISITS = ("07:00", "12:00", "17:00")
+HOURS = 96
+VISITS = ("07:00", "18:00")  #: a visit before the day's work and one after it
 
 #: A reading counts as one with the sun up if since the one before the likely sun brought this part of the bank.
 SUN_UP_FRACTION = 0.05
@@ -40,18 +40,24 @@ def yard_of(**changed: Any) -> Yard:
     tables = {
         "site": SITE,
         "arrays": (
-            Array(name="roof", panels=8, panel_w=400.0, tilt_deg=25.0, azimuth_deg=180.0, series=4, parallel=2),
+            Array(
+                name="roof", panels=8, panel_w=400.0, tilt_deg=25.0, azimuth_deg=180.0, series=4, parallel=2
+            ),
         ),
         "bank": Bank(modules_wh=(5120.0, 5120.0), reserve_pct=20.0, level_pct=50.0),
         "inverter": Inverter(continuous_w=3000.0, idle_w=28.0),
         "outlets": tuple(Outlet(name=name, kind="ac") for name in ("left", "middle", "right")),
         "house_loads": (
             HouseLoad(name="fridge", watts=64.0, always_on=True),
-            HouseLoad(name="dryer", watts=320.0, hours_per_day=6.0, window=("08:00", "20:00"), min_block_h=2.0),
+            HouseLoad(
+                name="dryer", watts=320.0, hours_per_day=6.0, window=("08:00", "20:00"), min_block_h=2.0
+            ),
         ),
         "visits": Visits(times=VISITS),
         "machines": (
-            Machine(name="tractor", battery_wh=9000.0, charger_w=1300.0, charge_pct=30.0, self_protecting=True),
+            Machine(
+                name="tractor", battery_wh=9000.0, charger_w=1300.0, charge_pct=30.0, self_protecting=True
+            ),
             Machine(name="mower", battery_wh=4000.0, charger_w=480.0, charge_pct=30.0, self_protecting=True),
             Machine(name="cart", battery_wh=1440.0, charger_w=260.0, charge_pct=30.0, self_protecting=True),
         ),
@@ -97,14 +103,18 @@ FAULTS: dict[Cause, Draw] = {
     Cause.CHARGER_OFF: lambda random, name: Fault(Cause.CHARGER_OFF, dead=name),
     Cause.INVERTER_OFF: lambda random, name: Fault(Cause.INVERTER_OFF, inverter_off=True),
     Cause.METER_STUCK: lambda random, name: Fault(Cause.METER_STUCK, stuck=True),
-    Cause.SMALL_BANK: lambda random, name: Fault(Cause.SMALL_BANK, capacity_fraction=random.uniform(0.5, 0.7)),
+    Cause.SMALL_BANK: lambda random, name: Fault(
+        Cause.SMALL_BANK, capacity_fraction=random.uniform(0.5, 0.7)
+    ),
 }
 
 
 @functools.cache
 def made_year() -> tuple[PreparedYear, YearSky]:
     """The sun that comes over a year, and what each evening said of the next day."""
-    prepared = prepare_year(yard_of(machines=(daily("cart", 150.0),)), greensboro(), YearSettings(step_minutes=60))
+    prepared = prepare_year(
+        yard_of(machines=(daily("cart", 150.0),)), greensboro(), YearSettings(step_minutes=60)
+    )
     return prepared, draw_sky(prepared.suns, prepared.agenda.whole.grid, prepared.spread, 20, 0)
 
 
@@ -124,7 +134,12 @@ def make_case(cause: Cause, seed: int, hours: int = HOURS) -> Case:
     agenda = build_agenda(yard, Span(now=start, start=start, hours=hours, step_minutes=60))
     part = slice(grid.index_of(start), grid.index_of(start) + agenda.grid.n_steps)
     suns = ThreeSuns(
-        agenda.grid, sky.dull_w[part], sky.likely_w[part], sky.bright_w[part], sky.shed_temp_c[part], "made up"
+        agenda.grid,
+        sky.dull_w[part],
+        sky.likely_w[part],
+        sky.bright_w[part],
+        sky.shed_temp_c[part],
+        "made up",
     )
     duty = [_blocks(random, agenda) for _ in range(2)]
     plugged = _plugged(random, yard, agenda, suns, duty[0])
@@ -137,7 +152,7 @@ def make_case(cause: Cause, seed: int, hours: int = HOURS) -> Case:
         suns=suns,
         array_fraction=np.ones((agenda.grid.n_steps, 1)),
         house_wh=np.full(agenda.grid.n_steps, 64.0),
-        duty_wh=320.0 * duty[0],
+        duty_wh=160.0 * _in_window(agenda),
         wall_wh=sound.wall_wh,
         work_wh=np.zeros((agenda.grid.n_steps + 1, 3)),
     )
@@ -178,6 +193,13 @@ def _plugged(
     if not plugged[:24].any():
         plugged[visits[0] : visits[1], 2] = True
     return plugged
+
+
+def _in_window(agenda: Agenda) -> FloatArray:
+    inside = np.zeros(agenda.grid.n_steps)
+    for duty in agenda.duties:
+        inside[duty.first : duty.last] = 1.0
+    return inside
 
 
 def _blocks(random: np.random.Generator, agenda: Agenda) -> FloatArray:
