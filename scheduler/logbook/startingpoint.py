@@ -150,13 +150,13 @@ def _charge_pct(
         when = f" ({_when(reading.time, yard)})"
         if page is None or planned is None or reading.time <= page.plan.grid.start:
             return told.take(Source.LOGBOOK, machine.name, reading.value_pct, when)
-        since_wh = page.at(planned.charge_wh, begin) - page.at(planned.charge_wh, reading.time)
+        since_wh = page.charge_wh(planned, begin) - page.charge_wh(planned, reading.time)
         since_pct = pct_from_fraction(since_wh / machine.capacity_wh)
         charge_pct = min(max(reading.value_pct + since_pct, 0.0), 100.0)
         when = f"{when[:-1]}, and what the page has done since)" if abs(since_pct) >= 1 else when
         return told.take(Source.LOGBOOK, machine.name, charge_pct, when)
     if page is not None and planned is not None:
-        charge_pct = pct_from_fraction(page.at(planned.charge_wh, begin) / machine.capacity_wh)
+        charge_pct = pct_from_fraction(page.charge_wh(planned, begin) / machine.capacity_wh)
         return told.take(Source.DOOR, machine.name, min(charge_pct, 100.0))
     return told.take(Source.FILE, machine.name, machine.charge_pct)
 
@@ -220,6 +220,11 @@ class _Page:
         grid = self.plan.grid
         edge = (moment - grid.start) // grid.step
         return float(edges_wh[min(max(edge, 0), grid.n_steps)])
+
+    def charge_wh(self, machine: MachinePlan, moment: dt.datetime) -> float:
+        """Return what a machine holds; at the very moment when it goes to work, before that [Wh]."""
+        due = [need.have_wh for need in machine.needs if self.plan.grid.edge(need.edge) == moment]
+        return due[0] if due else self.at(machine.charge_wh, moment)
 
     def outlet_of(self, name: str) -> str | None:
         """Return the outlet in which the page has a machine just before that moment, if it is still there."""

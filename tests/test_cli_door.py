@@ -1,0 +1,124 @@
+"""A new plan at noon: from the logbook and the page on the door, with what changes as a text message."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.cli_yard import everything_in, lay_out, plan, run
+
+NOON = "2027-06-09 12:00"
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    lay_out(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def plan_the_day(folder: Path) -> None:
+    """The page that hangs on the door, from Tuesday 16:00, and what was read on Wednesday."""
+    assert plan("--json", "door.json").exit_code == 0
+    (folder / "yard-logbook.csv").write_text(
+        "time,what,value,who\n2027-06-09T07:00-04:00,bank,60,Ann\n2027-06-09T11:50-04:00,bank,41,Ann\n"
+    )
+
+
+def notes(printed: str) -> str:
+    return " ".join(printed.split())
+
+
+def test_a_plan_starts_from_what_was_noted_and_says_so(folder: Path) -> None:
+    plan_the_day(folder)
+    done = plan("--json", "noon.json", start=NOON)
+    assert done.exit_code == 0
+    start_wh = json.loads((folder / "noon.json").read_text())["bank"]["start_wh"]
+    assert start_wh == pytest.approx(0.41 * 5000)
+    assert (
+        "At the start, from the logbook: bank 41 % (Wed 9 Jun 11:50); from the fleet file: the rest."
+        in notes(done.stdout)
+    )
+    given = plan("--bank", "50", "--json", "given.json", start=NOON)
+    assert json.loads((folder / "given.json").read_text())["bank"]["start_wh"] == pytest.approx(2500)
+    assert "from the command line: bank 50 %" in notes(given.stdout)
+
+
+def test_what_was_noted_a_moment_ago_is_planned_from() -> None:
+    run("note", "yard.toml", "--bank", "33")
+    done = plan("--sky", "today: fair, tomorrow: fair", "--json", "now.json", weather=None, start=None)
+    assert done.exit_code == 0
+    assert json.loads(Path("now.json").read_text())["bank"]["start_wh"] == pytest.approx(0.33 * 5000)
+
+
+def test_what_changes_on_the_page_is_on_the_screen_and_in_the_message(folder: Path) -> None:
+    plan_the_day(folder)
+    done = plan("--door", "door.json", "--text", "message.txt", start=NOON)
+    assert done.exit_code == 0
+    message = (folder / "message.txt").read_text()
+    assert message.startswith("bean shed: changes to the page made ")
+    assert "from Wed 9 Jun 12:00 on, bank then at 41 %." in message
+    assert "WHAT CHANGES" in done.stdout
+    assert notes(message) in notes(done.stdout)
+    assert "written: message.txt" in done.stderr
+
+
+def test_the_message_alone_goes_to_the_screen_with_a_dash(folder: Path) -> None:
+    plan_the_day(folder)
+    plan("--door", "door.json", "--text", "message.txt", start=NOON)
+    done = plan("--door", "door.json", "--text", "-", start=NOON)
+    assert done.stdout == (folder / "message.txt").read_text()
+
+
+def test_what_the_page_plugged_in_stays_in_until_the_next_visit(folder: Path) -> None:
+    plan_the_day(folder)
+    door = json.loads((folder / "door.json").read_text())
+    step = door["starts"].index("2027-06-09T11:00:00-04:00")
+    there = {machine["name"]: machine["outlet"][step] for machine in door["machines"]}
+    assert any(there.values())
+    assert plan("--door", "door.json", "--json", "noon.json", start=NOON).exit_code == 0
+    noon = json.loads((folder / "noon.json").read_text())
+    out = {name for name, outlet in there.items() if outlet is None}
+    first_visit = noon["starts"].index(noon["visits"][0]["at"])
+    for machine in noon["machines"]:
+        due = min((need["ready_by"] for need in machine["needs"]), default="9")
+        until = min(first_visit, noon["starts"].index(due) if due in noon["starts"] else first_visit)
+        wanted = None if machine["name"] in out else there[machine["name"]]
+        assert set(machine["outlet"][:until]) <= {wanted}
+
+
+def test_the_same_plan_made_again_changes_nothing(folder: Path) -> None:
+    plan_the_day(folder)
+    (folder / "yard-logbook.csv").unlink()
+    done = plan("--door", "door.json", "--text", "-")
+    assert "Nothing changes." in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "told"),
+    [
+        (("--text", "message.txt"), 2, "give its plan, such as --door door.json"),
+        (("--door", "yard.toml"), 3, "no JSON; make one with: sunroster plan"),
+        (("--door", "else.json"), 3, "No such file"),
+        (("--door", "door.json", "--json", "door.json"), 2, "read or written for something else too"),
+        (("--door", "door.json", "--text", "door.json"), 2, "read or written for something else too"),
+    ],
+)
+def test_flags_that_do_not_go_together_are_told_and_nothing_is_written(
+    folder: Path, words: tuple[str, ...], code: int, told: str
+) -> None:
+    plan_the_day(folder)
+    before = everything_in(folder)
+    done = plan(*words, start=NOON)
+    assert done.exit_code == code
+    assert told in done.stderr
+    assert everything_in(folder) == before
+
+
+def test_a_logbook_that_is_none_stops_the_plan(folder: Path) -> None:
+    (folder / "yard-logbook.csv").write_bytes(b"PK\x03\x04")
+    done = plan()
+    assert done.exit_code == 3
+    assert "save it from the spreadsheet as CSV, UTF-8" in done.stderr
