@@ -11,6 +11,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from scheduler import __version__
+from scheduler.cli.compare import compare
 from scheduler.cli.fits import fits
 from scheduler.cli.new import new
 from scheduler.cli.note import note
@@ -51,7 +52,7 @@ def _about(
     """Take what stands before the command's name."""
 
 
-for _command in (plan, note, sun, fits, year, size, new):
+for _command in (plan, note, compare, sun, fits, year, size, new):
     app.command()(_command)
 
 

@@ -1,0 +1,109 @@
+"""What ``sunroster compare`` does, free of the command line: from a logbook to verdicts on each interval."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from scheduler.commands.weather import choose_weather, day_of
+from scheduler.logbook.readings import logbook_path, read_logbook
+from scheduler.yard.fleetfile import read_yard
+from scheduler.yard.models import Yard
+
+if TYPE_CHECKING:
+    from scheduler.logbook.expectation import Expectation, Reading
+    from scheduler.logbook.verdicts import Interval
+    from scheduler.sun.weather import Weather
+
+#: Days of readings that are compared unless something else is asked for.
+DAYS = 7
+
+
+@dataclass(frozen=True)
+class CompareRequest:
+    """What was asked for on the command line; `now` is the clock, in UTC."""
+
+    fleet: Path
+    now: dt.datetime
+    weather: Path | None = None
+    plans: tuple[Path, ...] = ()
+    days: int = DAYS
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A yard's readings against what was expected, and what to tell beside."""
+
+    yard: Yard
+    expected: Expectation
+    readings: tuple[Reading, ...]
+    intervals: tuple[Interval, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What a comparison starts from."""
+
+    yard: Yard
+    expected: Expectation
+    readings: tuple[Reading, ...]
+    first_charge_pct: dict[str, float]
+    notes: tuple[str, ...]
+
+
+def compare_yard(request: CompareRequest) -> Comparison:
+    """Judge every interval between two readings of the bank.
+
+    Raises
+    ------
+    FleetFileError, WeatherFileError, LogbookError, SavedPlanError
+        With every mistake of the file.
+    UsageError
+        If the bank was read less than twice.
+    """
+    from scheduler.logbook.verdicts import judge
+
+    found = gather(request)
+    intervals = judge(found.expected, found.readings, found.first_charge_pct)
+    return Comparison(found.yard, found.expected, found.readings, tuple(intervals), found.notes)
+
+
+def gather(request: CompareRequest) -> Gathered:
+    """Read the files and work out what was expected; errors as of `compare_yard`."""
+    from scheduler.logbook.expecting import charge_at_first, expect, gather_readings
+    from scheduler.logbook.savedplan import read_saved_plan
+
+    yard = read_yard(request.fleet)
+    log = read_logbook(logbook_path(request.fleet), yard.site)
+    plans = sorted((read_saved_plan(path, yard.site) for path in request.plans), key=lambda plan: plan.grid.start)
+    since = log.standing[-1].time - dt.timedelta(days=request.days) if log.standing else None
+    readings = gather_readings(log, since)
+    weather = choose_weather(yard, request.fleet, request.weather, None, day_of(request.now, yard))
+    readings, left_out = _within(readings, weather)
+    expected = expect(yard, readings, weather, plans, suns_of_plans=request.weather is None)
+    first_charge_pct = charge_at_first(yard, plans, readings[0].at)
+    notes = (*log.problems, *left_out, *weather.notes, *_about_plans(request))
+    return Gathered(yard, expected, tuple(readings), first_charge_pct, notes)
+
+
+def _within(readings: Sequence[Reading], weather: Weather) -> tuple[list[Reading], tuple[str, ...]]:
+    """Leave out what was read outside a forecast's time."""
+    begins, ends = weather.begins, weather.ends
+    kept = [
+        one for one in readings if (begins is None or one.at >= begins) and (ends is None or one.at <= ends)
+    ]
+    left_out = len(readings) - len(kept)
+    return kept, (f"{left_out} readings outside the weather's time are left out",) if left_out else ()
+
+
+def _about_plans(request: CompareRequest) -> tuple[str, ...]:
+    if request.plans:
+        return ()
+    return (
+        "without --plan nobody knows what should have been charging: it is taken from what machines showed; give the "
+        "plan that hung on the door, such as --plan door.json",
+    )

@@ -1,0 +1,143 @@
+"""The verdict on each interval between two readings of the bank: what was expected, what came, what may be the matter."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scheduler.logbook.advice import ADVICE
+from scheduler.logbook.beliefs import QUANTILE_DEVIATIONS, READING_PCT, Belief, follow
+from scheduler.logbook.causes import Cause
+from scheduler.logbook.expectation import Expectation, Reading
+
+#: A cause that is at least this probable stands alone; else the next one is named with it.
+ALONE_FRACTION = 0.8
+
+#: Two causes that together are less probable than this leave it open what is the matter.
+CLEAR_FRACTION = 0.6
+
+#: An interval in which the likely sun brings less than this part of the bank is a night.
+DARK_FRACTION = 0.01
+
+#: How far from the band of the three suns a reading is as expected, in standard deviations of two readings.
+WITHIN_DEVIATIONS = 2.0
+
+
+@dataclass(frozen=True)
+class Named:
+    """A cause, how probable it is, and its words."""
+
+    cause: Cause
+    odds_fraction: float
+    told: str
+
+
+@dataclass(frozen=True)
+class Interval:
+    """From one reading of the bank to the next.
+
+    Attributes
+    ----------
+    since, until : datetime
+        In UTC.
+    before_pct, after_pct : float
+        What the display showed [%].
+    expected_pct : dict of str to float
+        What it should have shown at the end under each sun [%].
+    named : tuple of Named
+        One cause, or two that cannot be told apart, the more probable first.
+    verdict : str
+        In words.
+    is_clear : bool
+        What is named is probable enough to act on.
+    """
+
+    since: dt.datetime
+    until: dt.datetime
+    before_pct: float
+    after_pct: float
+    expected_pct: dict[str, float]
+    named: tuple[Named, ...]
+    verdict: str
+    is_clear: bool
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether most probably nothing is the matter."""
+        return self.named[0].cause is Cause.NONE
+
+
+def judge(expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]) -> list[Interval]:
+    """Judge every interval; see `beliefs.follow` for the arguments."""
+    shown = [reading for reading in readings if reading.bank_pct is not None]
+    beliefs = follow(expected, readings, first_charge_pct)
+    return [
+        _judge(expected, before, after, belief)
+        for before, after, belief in zip(shown, shown[1:], beliefs, strict=False)
+    ]
+
+
+def odds_told(fraction: float) -> str:
+    """``12 to 1``, ``even``, ``more than 100 to 1``."""
+    ratio = fraction / max(1.0 - fraction, 1e-9)
+    if ratio > 100.0:
+        return "more than 100 to 1"
+    if ratio >= 1.5:
+        return f"{ratio:.0f} to 1"
+    return "even" if ratio > 0.67 else f"1 to {1.0 / max(ratio, 0.01):.0f}"
+
+
+def _judge(expected: Expectation, before: Reading, after: Reading, belief: Belief) -> Interval:
+    first, last = expected.edge_of(before.at), expected.edge_of(after.at)
+    before_pct, after_pct = before.bank_pct or 0.0, after.bank_pct or 0.0
+    expected_pct = expected.bank_after_pct(first, last, before_pct)
+    causes = list(belief.by_cause().items())
+    count = 1 if causes[0][1] >= ALONE_FRACTION else 2
+    sun_wh = expected.grid.energy_wh(expected.suns.likely_w[first:last]).sum()
+    is_dark = bool(sun_wh < DARK_FRACTION * expected.yard.bank.capacity_wh)
+    named = tuple(
+        Named(cause, odds, _told(belief, cause, is_dark, after_pct)) for cause, odds in causes[:count]
+    )
+    together = sum(one.odds_fraction for one in named)
+    is_clear = together >= CLEAR_FRACTION
+    sound = _sound_told(belief, expected_pct, after_pct, is_dark)
+    words = [sound if one.cause is Cause.NONE else one.told for one in named]
+    return Interval(
+        before.at, after.at, before_pct, after_pct, expected_pct, named, _verdict(named, words, is_clear), is_clear
+    )
+
+
+def _verdict(named: tuple[Named, ...], words: list[str], is_clear: bool) -> str:
+    if len(named) == 1:
+        return f"{words[0]} ({odds_told(named[0].odds_fraction)})"
+    if named[0].cause is Cause.NONE:
+        return f"{words[0]} ({odds_told(named[0].odds_fraction)}); watch for: {words[1]}"
+    together = sum(one.odds_fraction for one in named)
+    if not is_clear:
+        return f"not clear yet, most likely {words[0]} or {words[1]} ({odds_told(together)} for one of the two)"
+    return f"one of these two: {words[0]}, or {words[1]} ({odds_told(together)} for one of the two)"
+
+
+def _told(belief: Belief, cause: Cause, is_dark: bool, after_pct: float) -> str:
+    one = belief.likeliest(cause)
+    about = one.about
+    if cause is Cause.EXTRA_LOAD:
+        about = f"{about} all night" if is_dark else f"{about} day and night"
+    if cause is Cause.ARRAY_OFF and about:
+        about = f" from {about}"
+    if cause is Cause.METER_STUCK:
+        about = f"{after_pct:.0f} %"
+    return ADVICE[cause].told.format(about=about)
+
+
+def _sound_told(belief: Belief, expected_pct: dict[str, float], after_pct: float, is_dark: bool) -> str:
+    """Nothing is the matter: was the sun within what was expected."""
+    room_pct = WITHIN_DEVIATIONS * READING_PCT
+    if not is_dark and after_pct < expected_pct["dull"] - room_pct:
+        return "less sun than dull"
+    if not is_dark and after_pct > expected_pct["bright"] + room_pct:
+        return "more sun than bright"
+    if not is_dark and belief.sun_place_deviations < -QUANTILE_DEVIATIONS:
+        return "as expected of a dull day"
+    return "as expected"

@@ -1,0 +1,88 @@
+"""Expected against actual on one terminal screen: the verdict first, then interval by interval, then what to look at.
+
+Plain letters only, so that it reads the same in colour, without, and piped into a file.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+
+from rich.console import Group, RenderableType
+from rich.constrain import Constrain
+from rich.table import Table
+from rich.text import Text
+
+from scheduler.logbook.advice import ADVICE
+from scheduler.logbook.causes import Cause
+from scheduler.logbook.expectation import Expectation
+from scheduler.logbook.verdicts import Interval
+from scheduler.sheet import words
+from scheduler.sheet.glyphs import visible
+
+#: Prose in longer lines than this is hard to read.
+WIDEST = 100
+
+
+def render_comparison(
+    expected: Expectation, intervals: Sequence[Interval], notes: Sequence[str], width: int
+) -> RenderableType:
+    """Lay a comparison out for a console of `width` cells."""
+    width = min(width, WIDEST)
+    told: list[RenderableType] = [
+        Text(visible(headline(expected, intervals)), style="bold"),
+        Text(),
+        Text(visible(f"{expected.yard.site.name}. Sun: {expected.suns.source.rstrip(' .')}.")),
+        Text(),
+        Text("THE BANK in percent, from reading to reading", style="bold"),
+        _table(expected, intervals),
+        *_advice(intervals[-1]),
+    ]
+    if notes:
+        told += [Text(), *(Text(visible(f"Note: {words.sentence(note)}")) for note in notes)]
+    return Constrain(Group(*told), width)
+
+
+def headline(expected: Expectation, intervals: Sequence[Interval]) -> str:
+    """Say what to believe after the last reading, and how many intervals were as expected."""
+    last = intervals[-1]
+    when = _when(expected, last.until)
+    sound = sum(interval.is_sound for interval in intervals)
+    of_all = f"{sound} of {words.counted(len(intervals), 'interval')} as it should be"
+    return f"{when}, the bank shows {words.percent(last.after_pct)}: {last.verdict}. {of_all}."
+
+
+def _when(expected: Expectation, moment: dt.datetime) -> str:
+    local = moment.astimezone(expected.grid.zone)
+    return f"{local:%a} {local.day} {local:%b %H:%M}"
+
+
+def _table(expected: Expectation, intervals: Sequence[Interval]) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
+    for head, justify in (("until", "left"), ("was", "right"), ("expected", "right"), ("shows", "right")):
+        table.add_column(head, justify=justify, no_wrap=True)  # type: ignore[arg-type]
+    table.add_column("verdict")
+    for one in intervals:
+        dull, likely, bright = (round(one.expected_pct[sun]) for sun in ("dull", "likely", "bright"))
+        band = f"{dull} / {likely} / {bright}"
+        cells = (_when(expected, one.until), f"{one.before_pct:.0f}", band, f"{one.after_pct:.0f}")
+        style = "" if one.is_sound else "bold"
+        table.add_row(*(Text(cell) for cell in cells), Text(visible(one.verdict), style=style))
+    return table
+
+
+def _advice(last: Interval) -> Iterator[RenderableType]:
+    """Cautions first, then what to look at, for what is named after the last reading."""
+    named = [one for one in last.named if one.cause is not Cause.NONE]
+    if last.is_sound or not named:
+        return
+    cautions = dict.fromkeys(caution for one in named for caution in ADVICE[one.cause].cautions)
+    yield Text()
+    yield Text("BEFORE YOU TOUCH ANYTHING", style="bold")
+    for caution in cautions:
+        yield Text(visible(caution))
+    for one in named:
+        yield Text()
+        yield Text("LOOK AT FIRST", style="bold").append(visible(f" if {one.told}"), style="not bold")
+        for number, look in enumerate(ADVICE[one.cause].look_at, start=1):
+            yield Text(visible(f"{number}. {look}"))
