@@ -52,7 +52,7 @@ def append_lines(path: Path, site: Site, build: Callable[[Logbook], Iterable[Cel
     LogbookError
         If what is there is no logbook.
     """
-    with _faults_told(path), _locked(path) as file:
+    with _faults_told(path), _locked(path) as file, _none_left_empty(path, file):
         file.seek(0)
         log = parse_logbook(file.read(), path, site)
         _write_at_end(file.fileno(), _encoded(log, build(log)))
@@ -101,6 +101,18 @@ def _locked(path: Path) -> Iterator[BinaryIO]:
                 if os.path.samestat(opened, path.stat()):
                     yield cast("BinaryIO", file)
                     return
+
+
+@contextmanager
+def _none_left_empty(path: Path, file: BinaryIO) -> Iterator[None]:
+    """Remove a file that was made for a first line which did not come; whoever waits for it makes a new one."""
+    try:
+        yield
+    except BaseException:
+        if not os.fstat(file.fileno()).st_size:
+            with suppress(OSError):
+                path.unlink()
+        raise
 
 
 def _write_at_end(handle: int, content: bytes) -> None:

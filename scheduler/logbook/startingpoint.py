@@ -17,11 +17,17 @@ from scheduler.units import pct_from_fraction
 from scheduler.yard.agenda import Span, build_agenda
 from scheduler.yard.models import Machine, Yard
 
-#: A reading up to this old when the plan begins goes before what the page on the door expects, without a warning.
+#: A bank moves by a few percent in this time; an older reading is planned from with a warning, if no page on the
+#: door says what it did since.
+RECENT = dt.timedelta(hours=3)
+
+#: A reading of the bank up to this old when the plan begins goes before what the page on the door expects.
 FRESH = dt.timedelta(hours=12)
 
 #: An older reading says less than the fleet file, which whoever plans has at hand: it is left aside.
 USABLE = dt.timedelta(hours=48)
+
+_HOUR = dt.timedelta(hours=1)
 
 #: So many lines of the logbook that cannot be read are told; the others are counted.
 MOST_PROBLEMS = 3
@@ -72,7 +78,7 @@ class _Told:
 def yard_at(yard: Yard, known: Known, begin: dt.datetime) -> tuple[Yard, tuple[str, ...]]:
     """Return the yard as it stands when a plan begins, and what to tell of where that is from.
 
-    Without a logbook and a page on the door nothing needs to be told.
+    Where neither logbook nor door has a say, whoever plans knows where the levels are from.
 
     Parameters
     ----------
@@ -89,9 +95,9 @@ def yard_at(yard: Yard, known: Known, begin: dt.datetime) -> tuple[Yard, tuple[s
     # A reading is what it is: one below the reserve is planned from, where in a file it is a mistake.
     bank = yard.bank.model_copy(update={"level_pct": level_pct})
     found = yard.model_copy(update={"bank": bank, "machines": machines})
-    if known.door is None and not (known.log.readings or known.log.problems):
-        return found, ()
     told.notes += _about_log(known.log, yard)
+    if known.door is None and not told.levels[Source.LOGBOOK]:
+        return found, tuple(told.notes)
     return found, (_sources(told), *told.notes)
 
 
@@ -114,18 +120,23 @@ def _bank_pct(yard: Yard, known: Known, page: _Page | None, begin: dt.datetime, 
     reading = _last_usable("the bank", known.log.of_bank, yard, begin, told)
     is_fresh = reading is not None and begin - reading.time <= FRESH
     if page is not None and not is_fresh:
-        bank = page.plan.bank
-        level_pct = pct_from_fraction(page.at(bank.level_wh["dull"], begin) / bank.capacity_wh)
-        return told.take(Source.DOOR, "bank", float(max(math.floor(level_pct), 0)), " (its dull sun)")
+        level_pct = float(max(math.floor(page.bank_pct(begin)), 0))
+        return told.take(Source.DOOR, "bank", level_pct, " (its dull sun)")
     if reading is None or reading.value_pct is None:
         return told.take(Source.FILE, "bank", yard.bank.level_pct)
-    if not is_fresh:
-        hours = (begin - reading.time) / dt.timedelta(hours=1)
+    when = f" ({_when(reading.time, yard)})"
+    if page is not None and reading.time > page.plan.grid.start:
+        # What came in since is not known, for something may be wrong; what the night took is taken off.
+        lost_pct = max(page.bank_pct(reading.time) - page.bank_pct(begin), 0.0)
+        when = f"{when[:-1]}, less what the page has taken since)" if lost_pct >= 1 else when
+        return told.take(Source.LOGBOOK, "bank", max(reading.value_pct - lost_pct, 0.0), when)
+    if begin - reading.time > RECENT:
+        hours = (begin - reading.time) / _HOUR
         told.notes.append(
             f"the bank was read {hours:.0f} h before the plan begins, and will show something else by then: "
             "read it again, and note it or give --bank"
         )
-    return told.take(Source.LOGBOOK, "bank", reading.value_pct, f" ({_when(reading.time, yard)})")
+    return told.take(Source.LOGBOOK, "bank", reading.value_pct, when)
 
 
 def _machine_at(
@@ -170,7 +181,7 @@ def _last_usable(
     if begin - before[-1].time > USABLE:
         told.notes.append(
             f"the last reading of {whose}, {before[-1].value_pct:g} % of {_when(before[-1].time, yard)}, is more "
-            f"than {USABLE // dt.timedelta(hours=1)} h older than the plan and left aside"
+            f"than {USABLE // _HOUR} h older than the plan and left aside"
         )
         return None
     return before[-1]
@@ -220,6 +231,11 @@ class _Page:
         grid = self.plan.grid
         edge = (moment - grid.start) // grid.step
         return float(edges_wh[min(max(edge, 0), grid.n_steps)])
+
+    def bank_pct(self, moment: dt.datetime) -> float:
+        """Return what the bank shows under the dull sun [%]."""
+        bank = self.plan.bank
+        return pct_from_fraction(self.at(bank.level_wh["dull"], moment) / bank.capacity_wh)
 
     def charge_wh(self, machine: MachinePlan, moment: dt.datetime) -> float:
         """Return what a machine holds; at the very moment when it goes to work, before that [Wh]."""
@@ -291,6 +307,3 @@ def _out_at(yard: Yard, door: Plan, begin: dt.datetime) -> dict[str, dt.datetime
             if not any(agenda.grid.edge(need.edge) == begin for need in agenda.needs[name]):
                 out[name] = agenda.grid.local(back)
     return out
-
-
-_HOUR = dt.timedelta(hours=1)

@@ -83,6 +83,11 @@ def test_a_reading_put_in_between_is_held_against_the_one_after_it_too(yard: Yar
     assert len(doubts(yard, shown(90, 1), earlier, later, now_minutes=2)) == 2
 
 
+def test_only_the_neighbours_in_time_count(yard: Yard) -> None:
+    assert doubts(yard, shown(62, 61), shown(20), shown(60, 60), now_minutes=61) == []
+    assert len(doubts(yard, shown(22, 61), shown(20), shown(60, 60), now_minutes=61)) == 1
+
+
 def test_a_withdrawn_reading_casts_no_doubt(yard: Yard) -> None:
     wrong = Reading(NOON, "bank", "", 20.0, "20", "", 2, withdrawn=True)
     assert doubts(yard, shown(62, 1), wrong, now_minutes=1) == []

@@ -47,6 +47,7 @@ def test_without_logbook_and_page_the_fleet_file_stands_and_nothing_is_told() ->
     assert (yard, told) == (field_yard(), "")
     yard, told = found(bank_pct=20.0, charge_pct={"sprayer": 90.0})
     assert (yard.bank.level_pct, machine(yard, "sprayer").charge_pct, told) == (20.0, 90.0, "")
+    assert found(at(WED_1230, -24, "bank", 62.0)) == (field_yard(), "")
 
 
 def test_flags_go_before_the_logbook_and_it_before_the_file() -> None:
@@ -84,8 +85,8 @@ def test_a_withdrawn_reading_does_not_count() -> None:
 @pytest.mark.parametrize(
     ("hours", "level_pct", "told"),
     [
-        (12.0, 62.0, None),
-        (12.1, 62.0, "the bank was read 12 h before the plan begins"),
+        (3.0, 62.0, None),
+        (3.1, 62.0, "the bank was read 3 h before the plan begins"),
         (48.0, 62.0, "the bank was read 48 h before the plan begins"),
         (48.1, 34.0, "62 % of Mon 7 Jun 12:24, is more than 48 h older than the plan and left aside"),
     ],
@@ -142,6 +143,21 @@ def test_without_a_reading_the_bank_is_as_the_page_has_it_under_its_dull_sun() -
     assert "(its dull sun)" in told
     old, _ = found(at(WED_1230, 13, "bank", 90.0), door=door)
     assert old.bank.level_pct == yard.bank.level_pct
+
+
+def test_what_the_night_took_since_the_reading_is_taken_off_and_what_the_sun_brought_is_not_added() -> None:
+    door = field_plan()
+    level_pct = 100 * door.bank.level_wh["dull"] / door.bank.capacity_wh
+    taken_pct = level_pct[14] - level_pct[22]
+    assert taken_pct > 1
+    begin = TUESDAY_18 + 11 * HOUR
+    yard, told = found(at(begin, 4, "bank", 60.0), begin=begin, door=door)
+    assert yard.bank.level_pct == pytest.approx(60 - taken_pct)
+    assert "(Wed 9 Jun 01:00, less what the page has taken since)" in told
+    assert "read it again" not in told
+    assert level_pct[37] > level_pct[33]
+    yard, _ = found(at(WED_1230, 2, "bank", 60.0), door=door)
+    assert yard.bank.level_pct == 60.0
 
 
 def test_a_machine_read_before_it_charged_is_taken_on_by_what_the_page_did_since() -> None:
