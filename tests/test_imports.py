@@ -72,6 +72,7 @@ UNITLESS = {
     "scheduler.planning.prices.Prices.bound": "in the unit of the aim",
     "scheduler.planning.prices.Prices.by_row": "objective over the row's right side",
     "scheduler.planning.prices.Prices.by_variable": "objective over the variable",
+    "scheduler.planning.prices.Prices.optimum": "in the units of the model's variables",
     "scheduler.planning.record.Aim.value": "in the unit of the aim",
     "scheduler.planning.record.Aim.gap": "relative",
     "scheduler.planning.record.Violation.amount": "in the unit of the rule",

@@ -2,8 +2,8 @@
 
 Nothing outside this module reads a solver's status or values. CBC runs with `preprocess off`: with its integer
 preprocessing on, the bundled build calls 12 optimal on a model of four binaries whose optimum is 8 (kept as a
-test). Its process is started here, not by PuLP, so that one that hangs is killed at the limit and Ctrl-C
-leaves no orphan.
+test). Its process is started here, not by PuLP, so that one that hangs is killed at the limit and Ctrl-C leaves no
+orphan.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import threading
 import time
 import warnings
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
@@ -113,7 +114,18 @@ def solve_cbc(problem: pulp.LpProblem, limit_s: float, halt: Halt | None = None)
     halt : Halt, optional
         By which it can be told that its answer is not wanted any more.
     """
-    begun, halt = time.perf_counter(), halt or Halt()
+    halt = halt or Halt()
+    # In a thread of its own: Ctrl-C reaches the main thread only, so it can never fall between the start of the
+    # process and the moment from which somebody ends it.
+    with ThreadPoolExecutor(max_workers=1) as worker:
+        try:
+            return worker.submit(_ask_cbc, problem, limit_s, halt).result()
+        finally:
+            halt.call()
+
+
+def _ask_cbc(problem: pulp.LpProblem, limit_s: float, halt: Halt) -> Solution:
+    begun = time.perf_counter()
     try:
         with tempfile.TemporaryDirectory(prefix="sunroster-") as folder:
             status, values, log = _run_cbc(problem, limit_s, Path(folder), halt)
@@ -151,12 +163,8 @@ def _run_cbc(
         watchdog = threading.Timer(limit_s + GRACE_S, process.kill)
         watchdog.start()
         halt.when_called(process.kill)
-        try:
-            returned = process.wait()
-        finally:
-            watchdog.cancel()
-            process.kill()
-            process.wait()  # after Ctrl-C the process's own context manager would not
+        returned = process.wait()
+        watchdog.cancel()
     if returned != 0 or not answer.exists():
         late = time.perf_counter() - begun > limit_s + GRACE_S
         msg = "did not stop at its limit" if late else f"ended with code {returned} and no answer"
