@@ -96,6 +96,17 @@ def test_the_same_plan_made_again_changes_nothing(folder: Path) -> None:
     assert "Nothing changes." in done.stdout
 
 
+def test_outlets_that_are_alike_are_used_as_the_page_has_them(folder: Path) -> None:
+    plan_the_day(folder)
+    (folder / "yard-logbook.csv").unlink()
+    door = (folder / "door.json").read_text()
+    assert {action["outlet"] for visit in json.loads(door)["visits"] for action in visit["plug"]}
+    swapped = door.replace('"bench"', '"?"').replace('"gate"', '"bench"').replace('"?"', '"gate"')
+    (folder / "swapped.json").write_text(swapped)
+    done = plan("--door", "swapped.json", "--text", "-")
+    assert "Nothing changes." in done.stdout
+
+
 @pytest.mark.parametrize(
     ("words", "code", "told"),
     [

@@ -129,7 +129,7 @@ def plan(
         yard = found.yard
         outputs = outputs_of(targets, paper, inputs=(fleet, weather, door), door=found.door)
         with progress() as tell:
-            made = plan_yard(yard, request, tell, found.notes)
+            made = plan_yard(yard, request, tell, found.notes, found.door)
             check_replayed(made, yard)
             rendered = {path: render(made, yard) for path, render in outputs}
         # Drawn before a file is written, so that a fault leaves nothing behind.

@@ -96,8 +96,10 @@ def _span(request: PlanRequest, yard: Yard, weather_end: dt.datetime | None = No
     )
 
 
-def plan_yard(yard: Yard, request: PlanRequest, tell: Tell, found: Sequence[str] = ()) -> Plan:
-    """Plan the yard on its weather; `found` tells where the levels at its start are from.
+def plan_yard(
+    yard: Yard, request: PlanRequest, tell: Tell, told: Sequence[str] = (), door: Plan | None = None
+) -> Plan:
+    """Plan the yard on its weather; `told` says where the levels at its start are from, `door` what hangs there.
 
     Raises
     ------
@@ -119,9 +121,9 @@ def plan_yard(yard: Yard, request: PlanRequest, tell: Tell, found: Sequence[str]
     if drying:
         agenda = build_agenda(yard, span, run_hours(drying))
     suns = build_suns(yard, agenda.grid, weather)
-    made = make_plan(yard, agenda, suns, Settings(), request.now, tell)
+    made = make_plan(yard, agenda, suns, Settings(), request.now, tell, door)
     climate = climate_notes(yard, agenda.grid, suns.shed_temp_c, drying)
-    return replace(made, notes=(*found, *made.notes, *weather.notes, *climate, *yard_notes(yard)))
+    return replace(made, notes=(*told, *made.notes, *weather.notes, *climate, *yard_notes(yard)))
 
 
 def check_replayed(made: Plan, yard: Yard) -> None:

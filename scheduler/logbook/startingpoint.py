@@ -78,7 +78,7 @@ class _Told:
 def yard_at(yard: Yard, known: Known, begin: dt.datetime) -> tuple[Yard, tuple[str, ...]]:
     """Return the yard as it stands when a plan begins, and what to tell of where that is from.
 
-    Where neither logbook nor door has a say, whoever plans knows where the levels are from.
+    Where nothing was read and nothing hangs on the door, whoever plans knows where the levels are from.
 
     Parameters
     ----------
@@ -96,7 +96,8 @@ def yard_at(yard: Yard, known: Known, begin: dt.datetime) -> tuple[Yard, tuple[s
     bank = yard.bank.model_copy(update={"level_pct": level_pct})
     found = yard.model_copy(update={"bank": bank, "machines": machines})
     told.notes += _about_log(known.log, yard)
-    if known.door is None and not told.levels[Source.LOGBOOK]:
+    was_read = any(reading.value_pct is not None and reading.time <= begin for reading in known.log.standing)
+    if known.door is None and not was_read:
         return found, tuple(told.notes)
     return found, (_sources(told), *told.notes)
 

@@ -16,6 +16,7 @@ from scheduler.planning.record import (
     HouseLoadPlan,
     MachinePlan,
     NeedPlan,
+    Plan,
     PlugAction,
     VisitPlan,
 )
@@ -99,11 +100,11 @@ def _timer(inside: list[Mode], first: int) -> tuple[int, int] | None:
     return None if len(on) == len(inside) else (on[0], on[-1] + 1)
 
 
-def name_outlets(case: Case, stays: list[StayInOutlet]) -> dict[StayInOutlet, str]:
-    """Give every stay an outlet of its place: found machines keep theirs, the others take the first free one.
+def name_outlets(case: Case, stays: list[StayInOutlet], door: Plan | None) -> dict[StayInOutlet, str]:
+    """Give every stay an outlet of its place: found machines keep theirs, the others take a free one.
 
-    Stays of a place are intervals of which never more overlap than it has sockets, so the first free outlet in
-    order of plugging in always exists.
+    Stays of a place are intervals of which never more overlap than it has sockets, so in order of plugging in there
+    always is one. Where the page on the door has the machine in one that is free, it is that: less to change.
     """
     named: dict[StayInOutlet, str] = {}
     free_from: dict[str, int] = {}
@@ -114,10 +115,22 @@ def name_outlets(case: Case, stays: list[StayInOutlet]) -> dict[StayInOutlet, st
         elif stay.goes_on and before is not None:
             name = named[before]
         else:
-            name = next(o for o in case.places[stay.place].outlets if free_from.get(o, 0) <= stay.first)
+            free = [o for o in case.places[stay.place].outlets if free_from.get(o, 0) <= stay.first]
+            printed = _printed_outlet(case, stay, door)
+            name = printed if printed in free else free[0]
         named[stay] = name
         free_from[name] = stay.last
     return named
+
+
+def _printed_outlet(case: Case, stay: StayInOutlet, door: Plan | None) -> str | None:
+    """Return where the page on the door has the machine when the stay begins."""
+    if door is None:
+        return None
+    name = case.tables[stay.machine].network.machine.name
+    step = (case.agenda.grid.edge(stay.first) - door.grid.start) // door.grid.step
+    printed = next((machine for machine in door.machines if machine.name == name), None)
+    return printed.outlet[step] if printed is not None and 0 <= step < door.grid.n_steps else None
 
 
 def build_visits(case: Case, named: dict[StayInOutlet, str], bank: BankPlan) -> tuple[VisitPlan, ...]:
@@ -189,7 +202,9 @@ def build_house_loads(case: Case, selection: Selection) -> tuple[HouseLoadPlan, 
     """Energy of each house load in each step (R11)."""
     grid = case.agenda.grid
     always = np.ones(grid.n_steps, dtype=bool)
-    runs = {load.name: always if load.always_on else selection.duty[load.name] for load in case.yard.house_loads}
+    runs = {
+        load.name: always if load.always_on else selection.duty[load.name] for load in case.yard.house_loads
+    }
     return tuple(
         HouseLoadPlan(load.name, grid.energy_wh(np.where(runs[load.name], load.watts, 0.0)))
         for load in case.yard.house_loads

@@ -63,6 +63,7 @@ def make_plan(
     settings: Settings,
     made_at: dt.datetime,
     tell: Tell = _tell_nobody,
+    door: Plan | None = None,
 ) -> Plan:
     """Plan, and replay the plan; whoever shows it looks at `plan.replay` first.
 
@@ -78,9 +79,11 @@ def make_plan(
         Stands on the plan.
     tell : callable
         Told of the progress.
+    door : Plan, optional
+        The plan whose page hangs on the door: outlets that are alike are used as it has them.
     """
     chosen, selection = _choose(yard, agenda, suns, settings, tell)
-    plan = _assemble(chosen, selection, made_at)
+    plan = _assemble(chosen, selection, made_at, door)
     tell("reasons", 0.7)
     machines = explain(chosen.case, selection, plan.machines, settings.reasons_limit_s)
     thumb = compare_rules_of_thumb(yard, agenda, suns, selection.duty)
@@ -127,14 +130,14 @@ def build_case(yard: Yard, agenda: Agenda, suns: ThreeSuns) -> Case:
     return Case(yard, agenda, suns, places, tables, house, first_parts(many))
 
 
-def _assemble(chosen: Chosen, selection: Selection, made_at: dt.datetime) -> Plan:
+def _assemble(chosen: Chosen, selection: Selection, made_at: dt.datetime, door: Plan | None = None) -> Plan:
     case = chosen.case
     stays = [
         stay
         for number, table in enumerate(case.tables)
         for stay in stays_of(case, number, table.mode(selection.rows[number]))
     ]
-    named = name_outlets(case, stays)
+    named = name_outlets(case, stays, door)
     bank = build_bank(case, selection)
     machines = build_machines(case, selection, named)
     return Plan(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from scheduler.logbook.startingpoint import added_since
 from scheduler.planning.record import Plan
@@ -70,7 +71,7 @@ def _visits(door: Plan, plan: Plan, yard: Yard) -> Iterator[list[str]]:
         if moment not in new:
             yield [f"{heading} no visit is planned any more; leave out what its box says."]
             continue
-        told = list(_changes(old[moment].lines if moment in old else (), new[moment].lines, plan, moment))
+        told = list(_changes(old[moment].lines if moment in old else (), new[moment].lines))
         if moment not in old:
             told = told or ["nothing to change."]
             heading = f"{_when(moment, plan)}, a visit that the page does not have:"
@@ -89,22 +90,38 @@ def _when(moment: dt.datetime, plan: Plan) -> str:
     return words.day_and_time(plan.grid, plan.grid.index_of(moment))
 
 
-def _changes(old: Sequence[Line], new: Sequence[Line], plan: Plan, moment: dt.datetime) -> Iterator[str]:
+def _changes(old: Sequence[Line], new: Sequence[Line]) -> Iterator[str]:
     """Name lines that are gone first, for what they would have plugged in may be in the way."""
     before, after = ({_kind(line): line for line in lines} for lines in (old, new))
-    for kind, line in before.items():
-        if kind not in after and not _stands(line, new):
-            yield f"LEAVE OUT: {line_words(line)}"
+    gone = {kind: line for kind, line in before.items() if kind not in after and not _stands(line, new)}
+    come = {kind: line for kind, line in after.items() if kind not in before}
+    moved = {kind: there for kind in come for there in gone if _is_moved(there, kind)}
+    yield from (f"LEAVE OUT: {line_words(gone[kind])}" for kind in gone if kind not in moved.values())
     for kind, line in after.items():
-        if kind not in before:
+        if kind in moved:
+            yield f"MOVED: {line_words(line)} On the page: {words.outlet_named(moved[kind].outlet)}."
+        elif kind in come:
             yield f"NEW: {line_words(line)}"
         elif line_words(line) != line_words(before[kind]):
             yield f"CHANGED: {line_words(line)} On the page: {_figure(before[kind])}."
 
 
-def _kind(line: Line) -> tuple[str, str, str, str]:
+def _is_moved(there: _Kind, here: _Kind) -> bool:
+    return replace(there, outlet=here.outlet) == here
+
+
+@dataclass(frozen=True)
+class _Kind:
     """What makes two lines the same one with another figure."""
-    return line.verb, line.machine, line.outlet, "" if line.only_if is None else line.only_if[0]
+
+    verb: str
+    machine: str
+    outlet: str
+    lead: str
+
+
+def _kind(line: Line) -> _Kind:
+    return _Kind(line.verb, line.machine, line.outlet, "" if line.only_if is None else line.only_if[0])
 
 
 def _stands(line: Line, new: Sequence[Line]) -> bool:

@@ -87,6 +87,12 @@ def test_lines_that_are_gone_new_or_have_another_figure_are_told_by_visit() -> N
     assert lines[5] == "Everything else on the page stands until Thu 10 Jun 07:00, as far as this plan looks."
 
 
+def test_a_machine_that_goes_to_another_outlet_is_told_in_one_line() -> None:
+    plan = with_visit(rest_of(field_plan()), 5, plug=(PlugAction("wheel hoe", "B"),))
+    (line,) = (line for line in told(field_plan(), plan) if line.startswith("-"))
+    assert line == "- MOVED: PLUG IN wheel hoe into outlet B. On the page: outlet C."
+
+
 def test_another_time_on_a_timer_is_told_with_that_of_the_page() -> None:
     plan = with_visit(rest_of(field_plan()), 5, plug=(PlugAction("wheel hoe", "C", (8, 12)),))
     (line,) = (line for line in told(field_plan(), plan) if line.startswith("-"))
