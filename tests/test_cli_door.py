@@ -75,18 +75,14 @@ def test_the_message_alone_goes_to_the_screen_with_a_dash(folder: Path) -> None:
 def test_what_the_page_plugged_in_stays_in_until_the_next_visit(folder: Path) -> None:
     plan_the_day(folder)
     door = json.loads((folder / "door.json").read_text())
-    step = door["starts"].index("2027-06-09T11:00:00-04:00")
-    there = {machine["name"]: machine["outlet"][step] for machine in door["machines"]}
-    assert any(there.values())
-    assert plan("--door", "door.json", "--json", "noon.json", start=NOON).exit_code == 0
-    noon = json.loads((folder / "noon.json").read_text())
-    out = {name for name, outlet in there.items() if outlet is None}
-    first_visit = noon["starts"].index(noon["visits"][0]["at"])
-    for machine in noon["machines"]:
-        due = min((need["ready_by"] for need in machine["needs"]), default="9")
-        until = min(first_visit, noon["starts"].index(due) if due in noon["starts"] else first_visit)
-        wanted = None if machine["name"] in out else there[machine["name"]]
-        assert set(machine["outlet"][:until]) <= {wanted}
+    step = door["starts"].index("2027-06-09T09:00:00-04:00")
+    there = {each["name"]: each["outlet"][step] for each in door["machines"] if each["outlet"][step]}
+    assert list(there) == ["mower"]  # it goes to work at noon
+    assert plan("--door", "door.json", "--json", "ten.json", start="2027-06-09 10:00").exit_code == 0
+    ten = json.loads((folder / "ten.json").read_text())
+    outlets = {each["name"]: each["outlet"] for each in ten["machines"]}
+    assert outlets["mower"][:3] == [there["mower"], there["mower"], None]
+    assert set(outlets["cart"][:7]) == {None}  # nobody comes before 17:00
 
 
 def test_the_same_plan_made_again_changes_nothing(folder: Path) -> None:
