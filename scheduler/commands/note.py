@@ -10,7 +10,7 @@ from pathlib import Path
 
 from scheduler.errors import UsageError
 from scheduler.logbook.append import append_lines, reading_cells, withdrawal_cells
-from scheduler.logbook.cells import MOST_SHOWN_PCT
+from scheduler.logbook.cells import MOST_SHOWN_PCT, show_time
 from scheduler.logbook.doubts import doubts_about
 from scheduler.logbook.readings import Logbook, Reading, logbook_path
 from scheduler.yard.clock import parse_minute_of_day, parse_moment
@@ -184,8 +184,7 @@ def _ask_back(readings: tuple[Reading, ...], log: Logbook, yard: Yard, now: dt.d
 
 
 def _told(reading: Reading, yard: Yard) -> str:
-    at = reading.time.astimezone(yard.site.zone)
-    when = f"{at:%a} {at.day} {at:%b %H:%M}"
+    when = show_time(reading.time, yard.site.zone)
     by = f", {reading.who}" if reading.who else ""
     if reading.what == "note":
         return f'"{reading.text}", {when}{by}'

@@ -119,3 +119,9 @@ def parse_value_pct(cell: str) -> float:
         msg = f'"{cell}": cannot be; wanted 0 to 100'
         raise ValueError(msg)
     return min(value_pct, 100.0)
+
+
+def show_time(moment: dt.datetime, zone: ZoneInfo) -> str:
+    """``Wed 9 Jun 12:30`` on the site's clock."""
+    local = moment.astimezone(zone)
+    return f"{local:%a} {local.day} {local:%b %H:%M}"

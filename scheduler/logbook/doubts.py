@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
+from scheduler.logbook.cells import show_time
 from scheduler.logbook.readings import Logbook, Reading
 from scheduler.units import pct_from_fraction
 from scheduler.yard.models import Machine, Yard
@@ -35,11 +36,10 @@ def doubts_about(reading: Reading, log: Logbook, yard: Yard, now: dt.datetime) -
     now : datetime
         The clock, in UTC.
     """
-    local = reading.time.astimezone(yard.site.zone)
     if reading.time > now + CLOCKS_DIFFER:
-        yield f"{local:%a %d %b %H:%M} has not come yet"
+        yield "that time has not come yet"
     elif reading.time < now - LONG_AGO:
-        yield f"{local:%a %d %b %Y} is {(now - reading.time).days} days ago"
+        yield f"that is {(now - reading.time).days} days ago"
     if reading.value_pct is None:
         return
     shown_pct = float(reading.text)
@@ -62,10 +62,9 @@ def _jumps(reading: Reading, log: Logbook, yard: Yard) -> Iterator[str]:
         down_pct, up_pct = _most_change_pct(reading, yard, hours)
         if not -down_pct <= change_pct <= up_pct:
             other = first if second is reading else second
-            at = other.time.astimezone(yard.site.zone)
             most = f"{up_pct:.0f} up" if change_pct > 0 else f"{down_pct:.0f} down"
             yield (
-                f"it was {other.value_pct:g} % at {at:%a %d %b %H:%M}, and in {_lasting(hours)} "
+                f"it was {other.value_pct:g} % at {show_time(other.time, yard.site.zone)}, and in {_lasting(hours)} "
                 f"it can go {most} at most"
             )
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from scheduler.errors import UsageError
+from scheduler.logbook.cells import show_time
 from scheduler.logbook.readings import Logbook, Reading
 from scheduler.planning.record import IfAtLeast, MachinePlan, Plan
 from scheduler.timegrid import FloatArray
@@ -125,7 +126,7 @@ def _bank_pct(yard: Yard, known: Known, page: _Page | None, begin: dt.datetime, 
         return told.take(Source.DOOR, "bank", level_pct, " (its dull sun)")
     if reading is None or reading.value_pct is None:
         return told.take(Source.FILE, "bank", yard.bank.level_pct)
-    when = f" ({_when(reading.time, yard)})"
+    when = f" ({show_time(reading.time, yard.site.zone)})"
     if page is not None and reading.time > page.plan.grid.start:
         # What came in since is not known, for something may be wrong; what the night took is taken off.
         lost_pct = max(page.bank_pct(reading.time) - page.bank_pct(begin), 0.0)
@@ -159,7 +160,7 @@ def _charge_pct(
     planned = None if page is None else page.machines.get(machine.name)
     reading = _last_usable(machine.name, known.log.of_machine(machine.name), yard, begin, told)
     if reading is not None and reading.value_pct is not None:
-        when = f" ({_when(reading.time, yard)})"
+        when = f" ({show_time(reading.time, yard.site.zone)})"
         if page is None or planned is None or reading.time <= page.plan.grid.start:
             return told.take(Source.LOGBOOK, machine.name, reading.value_pct, when)
         since_wh = page.charge_wh(planned, begin) - page.charge_wh(planned, reading.time)
@@ -181,16 +182,11 @@ def _last_usable(
         return None
     if begin - before[-1].time > USABLE:
         told.notes.append(
-            f"the last reading of {whose}, {before[-1].value_pct:g} % of {_when(before[-1].time, yard)}, is more "
+            f"the last reading of {whose}, {before[-1].value_pct:g} % of {show_time(before[-1].time, yard.site.zone)}, is more "
             f"than {USABLE // _HOUR} h older than the plan and left aside"
         )
         return None
     return before[-1]
-
-
-def _when(moment: dt.datetime, yard: Yard) -> str:
-    local = moment.astimezone(yard.site.zone)
-    return f"{local:%a} {local.day} {local:%b %H:%M}"
 
 
 def _about_log(log: Logbook, yard: Yard) -> Iterator[str]:
@@ -255,7 +251,7 @@ def _page_at(yard: Yard, door: Plan | None, begin: dt.datetime, told: _Told) -> 
         return None
     grid = door.grid
     if not grid.start < begin <= grid.end:
-        span = f"{_when(grid.start, yard)} to {_when(grid.end, yard)}"
+        span = f"{show_time(grid.start, yard.site.zone)} to {show_time(grid.end, yard.site.zone)}"
         told.notes.append(
             f"the page on the door is good from {span}, the plan begins outside of that: how the yard stands "
             "is taken from the fleet file"
