@@ -181,8 +181,9 @@ def _last_usable(
     if not before:
         return None
     if begin - before[-1].time > USABLE:
+        when = show_time(before[-1].time, yard.site.zone)
         told.notes.append(
-            f"the last reading of {whose}, {before[-1].value_pct:g} % of {show_time(before[-1].time, yard.site.zone)}, is more "
+            f"the last reading of {whose}, {before[-1].value_pct:g} % of {when}, is more "
             f"than {USABLE // _HOUR} h older than the plan and left aside"
         )
         return None
