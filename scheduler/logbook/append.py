@@ -11,6 +11,7 @@ import csv
 import errno
 import io
 import os
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -21,6 +22,7 @@ import portalocker
 
 from scheduler.errors import OutputError
 from scheduler.logbook.readings import COLUMNS, WITHDRAWN, Layout, Logbook, Reading, parse_logbook, what_cell
+from scheduler.yard.figures import NOT_ON_A_LINE
 from scheduler.yard.models import Site
 
 #: So long another writer is waited for; one line takes milliseconds [s].
@@ -81,13 +83,15 @@ def _encoded(log: Logbook, lines: Iterable[Cells]) -> bytes:
     if log.layout is None:
         writer.writerow(COLUMNS)
     for cells in lines:
-        by_column = dict(zip(COLUMNS, map(_on_one_line, cells), strict=True))
+        by_column = dict(zip(COLUMNS, map(on_one_line, cells), strict=True))
         writer.writerow([by_column.get(column, "") for column in layout.columns])
-    return (layout.line_end if log.cut_off else "").encode() + text.getvalue().encode()
+    return (layout.line_end if log.cut_off else "").encode() + text.getvalue().encode(errors="replace")
 
 
-def _on_one_line(cell: str) -> str:
-    return " ".join("".join(letter if letter.isprintable() else " " for letter in cell).split())
+def on_one_line(cell: str) -> str:
+    """Return a cell as it goes into the file, where a line is a reading: whatever would end it is a blank."""
+    marked = "".join("\n" if unicodedata.category(letter) in NOT_ON_A_LINE else letter for letter in cell)
+    return " ".join(filter(None, marked.split("\n"))).strip()
 
 
 @contextmanager

@@ -8,17 +8,21 @@ import resource
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import portalocker
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from scheduler.errors import LogbookError, OutputError
 from scheduler.logbook import append
 from scheduler.logbook.append import Cells, append_lines
-from scheduler.logbook.readings import Logbook, read_logbook
+from scheduler.logbook.readings import Logbook, Reading, parse_logbook, read_logbook
 from tests.cli_yard import FLEET, ROOT
 from tests.logbook.test_readings import SITE
 
@@ -60,6 +64,11 @@ def test_a_line_stays_one_line_whatever_is_in_it(path: Path) -> None:
     assert path.read_bytes().count(b"\n") == 2
     (reading,) = read_logbook(path, SITE).readings
     assert (reading.text, reading.who) == ("one two three four five", "A B")
+
+
+def test_letters_that_the_terminal_got_wrong_are_no_reason_to_lose_a_reading(path: Path) -> None:
+    add(path, (TIME, "note", "caf\udce9", ""))
+    assert [reading.text for reading in read_logbook(path, SITE).readings] == ["caf?"]
 
 
 def test_a_file_that_a_spreadsheet_saved_goes_on_in_its_own_way(path: Path) -> None:
@@ -261,3 +270,49 @@ def test_a_killed_note_has_lost_no_confirmed_reading(tmp_path: Path) -> None:
 def test_300_killed_notes_have_lost_no_confirmed_reading(tmp_path: Path) -> None:
     confirmed, written = kill_notes(tmp_path, 300, random.Random(11))
     assert 30 < confirmed <= written < 270
+
+
+NAMES = st.text(
+    st.characters(exclude_categories=("Cc", "Zl", "Zp", "Cs", "Cn", "Cf")), min_size=1, max_size=12
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    name=NAMES.map(str.strip).filter(bool) | st.sampled_from(["bank", "Note", "machine x"]),
+    pct=st.integers(0, 100),
+    remark=st.text(st.characters(exclude_categories=("Cs",)), max_size=30),
+    delimiter=st.sampled_from(",;\t"),
+)
+def test_whatever_a_machine_is_called_and_whatever_is_remarked_comes_back(
+    name: str, pct: int, remark: str, delimiter: str
+) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "log.csv"
+        path.write_text(HEADER.replace(",", delimiter))
+        time = datetime(2027, 6, 8, 16, 30, tzinfo=UTC)
+        readings = (
+            Reading(time, "machine", name, float(pct), f"{pct}", "Ann", 2),
+            Reading(time, "note", "", None, append.on_one_line(remark), "", 3),
+            Reading(time, "bank", "", float(pct), f"{pct}", "Ann", 4),
+        )
+        add(path, *(append.reading_cells(reading, SITE.zone) for reading in readings))
+        assert read_logbook(path, SITE).readings == readings
+        add(path, append.withdrawal_cells(readings[0], SITE.zone, "Bea"))
+        log = read_logbook(path, SITE)
+        assert log.standing == readings[1:]
+        assert log.problems == ()
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.binary(max_size=80), st.lists(st.sampled_from([*b'"\r\n,;\t\x00\xef:/.T62 ']), max_size=60).map(bytes)
+)
+def test_no_bytes_of_a_file_stop_the_reader_or_hide_the_reading_after_them(noise: bytes, more: bytes) -> None:
+    after = f"\n{TIME},bank,62,Ann\n".encode()
+    log = parse_logbook(b"time,what,value,who\n" + noise + more + after, Path("log.csv"), SITE)
+    assert log.readings[-1].value_pct == 62.0
+    try:
+        parse_logbook(noise + more, Path("log.csv"), SITE)
+    except LogbookError:
+        assert noise.startswith((b"\xff\xfe", b"\xfe\xff", b"PK")) or not noise
