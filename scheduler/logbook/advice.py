@@ -15,7 +15,9 @@ DC_CAUTION = (
 )
 ROOF_CAUTION = "Nobody goes on the roof for this: look from the ground; work up there is for people qualified to do it."
 AC_CAUTION = "Reset a tripped breaker once, with everything unplugged; if it trips again leave it to an electrician."
-BATTERY_CAUTION = "A swollen, hot, wet or smelling battery is not touched and not charged: get away from it and get help."
+BATTERY_CAUTION = (
+    "A swollen, hot, wet or smelling battery is not touched and not charged: get away from it and get help."
+)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -25,17 +26,17 @@ from scheduler.timegrid import FloatArray
 READING_PCT = 2.0
 
 #: How likely it is that a yard gets something the matter between one reading and the next.
-ONSET_FRACTION = 0.07
+ONSET_FRACTION = 0.1
 
 #: How likely it is that what is the matter has been mended when the next reading is taken.
-REPAIR_FRACTION = 0.02
+REPAIR_FRACTION = 0.03
 
 #: How often a figure is simply misread or mistyped.
 MISREAD_FRACTION = 0.003
 
-#: How far half a day's sun strays from what is expected where the day as a whole is known: this, and so much of what
-#: lies between the dull and the bright sun over the likely one. Over the typical year of Greensboro the deviation is 7 %
-#: on days with a spread of 15 %, 13 % at 45 %, 21 % at 80 % and no more beyond.
+#: How far half a day's sun strays from what is expected where the day as a whole is known: this, and so much of
+#: what lies between the dull and the bright sun over the likely one. Over the typical year of Greensboro the
+#: deviation is 7 % on days with a spread of 15 %, 13 % at 45 %, 21 % at 80 % and no more beyond.
 HALF_DAY_FRACTION, HALF_DAY_PER_SPREAD, MOST_SPREAD = 0.04, 0.21, 0.8
 
 #: How far a whole day's power is known besides.
@@ -57,11 +58,14 @@ STUCK_FRACTION = 0.99
 #: Standard deviations from likely to dull, and from likely to bright: quantiles of 10 and 90 % of a normal variable.
 QUANTILE_DEVIATIONS = 1.2816
 
-#: Places of a day's sun, in standard deviations from the likely one. Days stray farther at times than a normal variable,
-#: so they are weighed by Student's t with this many degrees of freedom, scaled to the same 10 and 90 %.
+#: Places of a day's sun, in standard deviations from the likely one. Days stray farther at times than a normal
+#: variable, so they are weighed by Student's t with this many degrees of freedom, scaled to the same 10 and 90 %.
 PLACES = np.linspace(-4.0, 2.5, 40)
 PLACE_FREEDOM = 20.0
 PLACE_QUANTILE = 1.3253
+
+#: So many times as far beyond the likely sun as the bright one lies, no day is brighter.
+MOST_BRIGHT = 1.5
 
 #: The least that is unknown of the level, of the capacity.
 LEAST_LEVEL_FRACTION = 0.004
@@ -101,17 +105,16 @@ class Belief:
         return self.deviations[max(among, key=lambda number: float(self.odds_fraction[number]))]
 
 
-def sun_at_places_w(suns: ThreeSuns) -> FloatArray:
-    """The arrays' power with the day's sun at each place; shape (n_steps, n_places) [W].
+def sun_at_w(suns: ThreeSuns, place: FloatArray) -> FloatArray:
+    """Return the arrays' power with the day's sun at a place, which broadcasts with shape (n_steps, 1) [W].
 
-    Between the three suns a straight line; duller than dull and brighter than bright the ratio goes on as it was.
+    Above likely a straight line through bright; below it a constant ratio for each deviation, through dull.
     """
-    likely = suns.likely_w[:, np.newaxis]
-    steps = PLACES[np.newaxis, :] / QUANTILE_DEVIATIONS
-    dull = np.divide(suns.dull_w, suns.likely_w, out=np.ones_like(likely[:, 0]), where=suns.likely_w > 0.0)
-    below = likely * np.maximum(dull[:, np.newaxis], 0.02) ** np.maximum(-steps, 0.0)
-    gain = (suns.bright_w - suns.likely_w)[:, np.newaxis]
-    power_w: FloatArray = np.where(steps < 0.0, below, likely + gain * np.minimum(np.maximum(steps, 0.0), 1.5))
+    likely_w, steps = suns.likely_w[:, np.newaxis], place / QUANTILE_DEVIATIONS
+    dull = np.divide(suns.dull_w, suns.likely_w, out=np.ones_like(suns.likely_w), where=suns.likely_w > 0.0)
+    below_w = likely_w * np.maximum(dull[:, np.newaxis], 0.02) ** np.maximum(-steps, 0.0)
+    gain_w = (suns.bright_w - suns.likely_w)[:, np.newaxis]
+    power_w: FloatArray = np.where(steps < 0.0, below_w, likely_w + gain_w * np.clip(steps, 0.0, MOST_BRIGHT))
     return power_w
 
 
@@ -125,8 +128,10 @@ def place_weights() -> FloatArray:
 
 @dataclass
 class _Level:
-    """The states: how probable, the bank's level in each as a fraction, and what part of the draw an empty bank
-    left unserved since the last reading; arrays (n_deviations, n_places).
+    """The states, arrays (n_deviations, n_places).
+
+    How probable each is, the bank's level in it as a fraction, and what part of the draw an empty bank has left
+    unserved since the last reading.
     """
 
     odds: FloatArray
@@ -171,7 +176,7 @@ class _Follower:
     def _energies(self) -> tuple[FloatArray, FloatArray]:
         """Sun, and sun less draw, of every step in every state; shape (n_steps, n_deviations, n_places) [Wh]."""
         expected, grid = self.expected, self.expected.grid
-        power_w = sun_at_places_w(expected.suns)
+        power_w = sun_at_w(expected.suns, PLACES[np.newaxis, :])
         sun, net = [], []
         names = [machine.name for machine in expected.yard.machines]
         for one in self.deviations:
@@ -214,7 +219,7 @@ class _Follower:
     def _days(self, first: int, last: int) -> Iterator[tuple[int, int]]:
         """Split an interval at its midnights."""
         edges = [first, *(edge for edge in sorted(self.midnights) if first < edge < last), last]
-        yield from zip(edges, edges[1:], strict=False)
+        yield from pairwise(edges)
 
     def _may_change(self, level: _Level) -> None:
         """From sound, anything may begin to be the matter; what is the matter may be mended."""
@@ -269,7 +274,7 @@ class _Follower:
         """Variance of what the sun and the draw bring besides what is modelled, as fractions of the capacity."""
         expected, part, today = self.expected, slice(first, last), self.day == self.day[first]
         sun_wh = self._unknown_sun_wh(first, last)
-        duty_wh = DUTY_FRACTION * _bridge_wh(expected.duty_wh[part].sum(), expected.duty_wh[today].sum())
+        duty_wh = DUTY_FRACTION * bridge_wh(expected.duty_wh[part].sum(), expected.duty_wh[today].sum())
         draw_wh = DRAW_FRACTION * self._draw_wh(first, last)
         unknown: FloatArray = (sun_wh**2 + duty_wh**2 + draw_wh**2) / expected.yard.bank.capacity_wh**2
         return unknown
@@ -285,7 +290,7 @@ class _Follower:
         likely_w = max(float(suns.likely_w[today].sum()), 1e-9)
         spread = float((suns.bright_w - suns.dull_w)[today].sum()) / likely_w
         half_day = HALF_DAY_FRACTION + HALF_DAY_PER_SPREAD * min(spread, MOST_SPREAD)
-        unknown_wh: FloatArray = np.hypot(half_day * _bridge_wh(part_wh, day_wh), POWER_FRACTION * part_wh)
+        unknown_wh: FloatArray = np.hypot(half_day * bridge_wh(part_wh, day_wh), POWER_FRACTION * part_wh)
         return unknown_wh
 
     def _weigh(self, level: _Level, shown_pct: float, before_pct: float) -> None:
@@ -360,7 +365,7 @@ def _blend(odds: FloatArray, mean: FloatArray, var: FloatArray) -> tuple[FloatAr
     return total, middle, (weights * (var + (mean - middle) ** 2)).sum(axis=0)
 
 
-def _bridge_wh(part_wh: FloatArray, day_wh: FloatArray) -> FloatArray:
+def bridge_wh(part_wh: FloatArray, day_wh: FloatArray) -> FloatArray:
     """How far a part may stray that adds up to the whole with the rest: ``sqrt(part (whole - part))`` [Wh]."""
     strays_wh: FloatArray = np.sqrt(np.maximum(part_wh * (day_wh - part_wh), 0.0))
     return strays_wh

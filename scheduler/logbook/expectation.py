@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from scheduler.planning.replay_physics import from_bank_wh, run_bank
+from scheduler.planning.replay_physics import BoolArray, from_bank_wh, run_bank
 from scheduler.sun.suns import ThreeSuns
 from scheduler.timegrid import FloatArray, Grid
 from scheduler.yard.models import Yard
@@ -45,6 +45,8 @@ class Expectation:
     house_wh, duty_wh : ndarray, shape (n_steps,)
         What the house takes at the wall: always on, and what switches by itself, spread over its window, for when it
         runs is its own affair [Wh].
+    plugged : ndarray of bool, shape (n_steps, n_machines)
+        Whether each machine should be in an outlet that is on.
     wall_wh : ndarray, shape (n_steps, n_machines)
         What each charger takes at the wall [Wh].
     work_wh : ndarray, shape (n_steps + 1, n_machines)
@@ -56,6 +58,7 @@ class Expectation:
     array_fraction: FloatArray
     house_wh: FloatArray
     duty_wh: FloatArray
+    plugged: BoolArray
     wall_wh: FloatArray
     work_wh: FloatArray
 
@@ -65,11 +68,11 @@ class Expectation:
         return self.suns.grid
 
     @property
-    def is_ac(self) -> np.ndarray:
+    def is_ac(self) -> BoolArray:
         """Whether each machine's charger runs on AC."""
         return np.array([machine.supply == "ac" for machine in self.yard.machines], dtype=bool)
 
-    def demand_wh(self, chargers_on: np.ndarray | None = None, ac_on: bool = True) -> FloatArray:
+    def demand_wh(self, chargers_on: BoolArray | None = None, ac_on: bool = True) -> FloatArray:
         """What is taken from the bank's side in each step, with some chargers or all of AC off [Wh] (R5).
 
         Parameters

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.errors import UsageError
 from scheduler.logbook.expectation import Expectation, Reading
 from scheduler.logbook.readings import Logbook
 from scheduler.planning.record import Plan
+from scheduler.planning.replay_physics import BoolArray
 from scheduler.sun.drying import run_hours
 from scheduler.sun.shed import drying_over
 from scheduler.sun.suns import ThreeSuns, build_suns
@@ -76,7 +79,7 @@ def expect(
     span = Span(now=grid.start, start=grid.start, hours=grid.n_steps * grid.step_h, step_minutes=STEP_MINUTES)
     agenda = build_agenda(yard, span, run_hours(drying_over(yard, weather, grid)))
     suns = build_suns(yard, grid, weather)
-    wall_wh, covered = _wall_wh(yard, grid, plans)
+    wall_wh, plugged, covered = _by_plans(yard, grid, plans)
     for column, machine in enumerate(yard.machines):
         _fill_from_readings(wall_wh[:, column], covered, yard, machine.name, readings, grid)
     return Expectation(
@@ -85,6 +88,7 @@ def expect(
         array_fraction=_array_fraction(yard, grid, weather, suns),
         house_wh=np.full(grid.n_steps, yard.always_on_w * grid.step_h),
         duty_wh=_duty_wh(yard, agenda),
+        plugged=plugged | (wall_wh > 0.0),
         wall_wh=wall_wh,
         work_wh=_work_wh(yard, agenda),
     )
@@ -116,34 +120,39 @@ def _grid(yard: Yard, readings: Sequence[Reading]) -> Grid:
     return Grid(first, STEP_MINUTES, max((last - first) // QUARTER, 1), yard.site.zone)
 
 
-def _steps_in_plan(plan: Plan, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
+def _steps_in_plan(plan: Plan, grid: Grid) -> tuple[BoolArray, NDArray[np.intp]]:
     """Return which steps of the grid a plan covers, and in which of its own each of them lies."""
     offset_s = (grid.start - plan.grid.start).total_seconds()
     middle_s = offset_s + (np.arange(grid.n_steps) + 0.5) * grid.step.total_seconds()
     inside = (middle_s >= 0.0) & (middle_s < (plan.grid.end - plan.grid.start).total_seconds())
-    return inside, (middle_s[inside] // plan.grid.step.total_seconds()).astype(int)
+    return inside, (middle_s[inside] // plan.grid.step.total_seconds()).astype(np.intp)
 
 
-def _wall_wh(yard: Yard, grid: Grid, plans: Sequence[Plan]) -> tuple[FloatArray, np.ndarray]:
-    """Return what the plans let each charger draw, and the steps that they cover."""
+def _by_plans(
+    yard: Yard, grid: Grid, plans: Sequence[Plan]
+) -> tuple[FloatArray, BoolArray, BoolArray]:
+    """Return what the plans let each charger draw, what they have plugged in, and the steps that they cover."""
     wall_wh, covered = np.zeros((grid.n_steps, len(yard.machines))), np.zeros(grid.n_steps, dtype=bool)
+    plugged = np.zeros(wall_wh.shape, dtype=bool)
     for plan in plans:
         inside, of_plan = _steps_in_plan(plan, grid)
-        drawn = {machine.name: machine.wall_wh for machine in plan.machines}
+        planned = {machine.name: machine for machine in plan.machines}
         for column, machine in enumerate(yard.machines):
-            if machine.name in drawn:
-                wall_wh[inside, column] = drawn[machine.name][of_plan] * (grid.step_h / plan.grid.step_h)
+            if machine.name in planned:
+                drawn_wh = planned[machine.name].wall_wh[of_plan]
+                wall_wh[inside, column] = drawn_wh * (grid.step_h / plan.grid.step_h)
+                plugged[inside, column] = planned[machine.name].plugged[of_plan]
         covered |= inside
-    return wall_wh, covered
+    return wall_wh, plugged, covered
 
 
 def _fill_from_readings(
-    wall_wh: FloatArray, covered: np.ndarray, yard: Yard, name: str, readings: Sequence[Reading], grid: Grid
+    wall_wh: FloatArray, covered: BoolArray, yard: Yard, name: str, readings: Sequence[Reading], grid: Grid
 ) -> None:
     """Where no plan says what a charger drew, take it from the rise between two readings of its machine."""
     machine = next(one for one in yard.machines if one.name == name)
     noted = [(reading.at, reading.machines_pct[name]) for reading in readings if name in reading.machines_pct]
-    for (since, before_pct), (until, after_pct) in zip(noted, noted[1:], strict=False):
+    for (since, before_pct), (until, after_pct) in pairwise(noted):
         first, last = (round((moment - grid.start) / grid.step) for moment in (since, until))
         if after_pct <= before_pct or last <= first or covered[first:last].any():
             continue

@@ -1,4 +1,4 @@
-"""The verdict on each interval between two readings of the bank: what was expected, what came, what may be the matter."""
+"""The verdict on each interval between two readings of the bank: expected, actual, and what may be the matter."""
 
 from __future__ import annotations
 

@@ -15,14 +15,14 @@ from tests.logbook.injected import FAULTS, make_case
 Table = dict[Cause, Counter[Cause]]
 
 
-def name_causes(days: int, healthy: int, seed: int = 1) -> Table:
-    """Count which cause is named for each that was injected."""
+def name_causes(days: int, healthy: int, seed: int = 1, spread_fraction: float = 1.0) -> Table:
+    """Count which cause comes first for each that was injected; see `make_case`."""
     faulty = [cause for cause in FAULTS if cause is not Cause.NONE]
     table: Table = {cause: Counter() for cause in FAULTS}
     drawn = [(faulty[number % len(faulty)], number) for number in range(days)]
     drawn += [(Cause.NONE, number) for number in range(healthy)]
     for cause, number in drawn:
-        case = make_case(cause, 10_000 * seed + number)
+        case = make_case(cause, 10_000 * seed + number, spread_fraction=spread_fraction)
         last = follow(case.expected, case.readings, case.first_charge_pct)[-1]
         table[cause][next(iter(last.by_cause()))] += 1
     return table
@@ -46,5 +46,7 @@ def render_table(table: Table) -> str:
 
 
 if __name__ == "__main__":
-    numbers = [int(word) for word in sys.argv[1:]]
-    print(render_table(name_causes(*(numbers + [300, 300, 1][len(numbers) :]))))  # noqa: T201
+    days, healthy, seed = (int(word) for word in (sys.argv[1:] + ["300", "300", "1"][len(sys.argv) - 1 :]))
+    for told, spread_fraction in (("the evening before's forecast", 1.0), ("weather known half as badly", 0.5)):
+        print(f"expected by {told}")
+        print(render_table(name_causes(days, healthy, seed, spread_fraction)), "\n")

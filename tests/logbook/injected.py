@@ -17,11 +17,12 @@ import numpy as np
 
 from scheduler.logbook.causes import Cause
 from scheduler.logbook.expectation import Expectation, Reading
+from scheduler.studies.forecasts import DefaultSpread
 from scheduler.studies.living import Life, Tally, YardState
 from scheduler.studies.year import PreparedYear, YearSettings, prepare_year
 from scheduler.studies.yearsky import YearSky, draw_sky
 from scheduler.sun.suns import ThreeSuns
-from scheduler.timegrid import FloatArray, Grid
+from scheduler.timegrid import FloatArray
 from scheduler.yard.agenda import Agenda, Span, build_agenda
 from scheduler.yard.models import Array, Bank, HouseLoad, Inverter, Machine, Outlet, Visits, Yard
 from tests.studies.small_yard import SITE, daily, greensboro
@@ -98,7 +99,7 @@ FAULTS: dict[Cause, Draw] = {
     Cause.EXTRA_LOAD: lambda random, name: Fault(Cause.EXTRA_LOAD, extra_w=random.uniform(100.0, 400.0)),
     Cause.ARRAY_OFF: lambda random, name: Fault(Cause.ARRAY_OFF, sun_fraction=0.0),
     Cause.STRING_OFF: lambda random, name: Fault(Cause.STRING_OFF, sun_fraction=0.5),
-    Cause.WEAK_ARRAY: lambda random, name: Fault(Cause.WEAK_ARRAY, sun_fraction=random.uniform(0.3, 0.75)),
+    Cause.WEAK_ARRAY: lambda random, name: Fault(Cause.WEAK_ARRAY, sun_fraction=random.uniform(0.3, 0.7)),
     Cause.CLIPPED: lambda random, name: Fault(Cause.CLIPPED, limit_fraction=random.uniform(0.25, 0.5)),
     Cause.CHARGER_OFF: lambda random, name: Fault(Cause.CHARGER_OFF, dead=name),
     Cause.INVERTER_OFF: lambda random, name: Fault(Cause.INVERTER_OFF, inverter_off=True),
@@ -109,16 +110,37 @@ FAULTS: dict[Cause, Draw] = {
 }
 
 
+@dataclass(frozen=True)
+class Narrowed:
+    """A spread of which only a part is left, around the same forecast: the weather as it is known after the day."""
+
+    left_fraction: float
+
+    def dull_fraction(self, likely_fraction: FloatArray) -> FloatArray:
+        """Clearness that 9 days in 10 exceed."""
+        whole = DefaultSpread().dull_fraction(likely_fraction)
+        return likely_fraction - self.left_fraction * (likely_fraction - whole)
+
+    def bright_fraction(self, likely_fraction: FloatArray) -> FloatArray:
+        """Clearness that 1 day in 10 exceeds."""
+        whole = DefaultSpread().bright_fraction(likely_fraction)
+        return likely_fraction + self.left_fraction * (whole - likely_fraction)
+
+
 @functools.cache
-def made_year() -> tuple[PreparedYear, YearSky]:
-    """The sun that comes over a year, and what each evening said of the next day."""
-    prepared = prepare_year(
-        yard_of(machines=(daily("cart", 150.0),)), greensboro(), YearSettings(step_minutes=60)
-    )
-    return prepared, draw_sky(prepared.suns, prepared.agenda.whole.grid, prepared.spread, 20, 0)
+def prepared_year() -> PreparedYear:
+    """The typical year's sun on the yard's array."""
+    return prepare_year(yard_of(machines=(daily("cart", 150.0),)), greensboro(), YearSettings(step_minutes=60))
 
 
-def make_case(cause: Cause, seed: int, hours: int = HOURS) -> Case:
+@functools.cache
+def made_sky(spread_fraction: float) -> YearSky:
+    """The sun that comes over a year, and what is said of it with so much of a day-ahead forecast's spread."""
+    prepared = prepared_year()
+    return draw_sky(prepared.suns, prepared.agenda.whole.grid, Narrowed(spread_fraction), 20, 0)
+
+
+def make_case(cause: Cause, seed: int, hours: int = HOURS, spread_fraction: float = 1.0) -> Case:
     """Draw a day of the year, a fault of a kind, and what the displays show from the evening before on."""
     random = np.random.default_rng([seed, list(FAULTS).index(cause)])
     levels = {
@@ -126,8 +148,7 @@ def make_case(cause: Cause, seed: int, hours: int = HOURS) -> Case:
         "charges": [round(random.uniform(15.0, 45.0)) for _ in range(3)],
     }
     yard = _at(yard_of(), levels)
-    _, sky = made_year()
-    grid = made_year()[0].agenda.whole.grid
+    sky, grid = made_sky(spread_fraction), prepared_year().agenda.whole.grid
     day = int(random.integers(1, 355))
     begin = grid.local(0).date() + dt.timedelta(days=day)
     start = dt.datetime.combine(begin, dt.time(17), tzinfo=yard.site.zone).astimezone(dt.UTC)
@@ -141,7 +162,7 @@ def make_case(cause: Cause, seed: int, hours: int = HOURS) -> Case:
         sky.shed_temp_c[part],
         "made up",
     )
-    duty = [_blocks(random, agenda) for _ in range(2)]
+    duty = [blocks(random, agenda) for _ in range(2)]
     plugged = _plugged(random, yard, agenda, suns, duty[0])
     at_work = np.flatnonzero(plugged[:24].any(axis=0))
     fault = FAULTS[cause](random, yard.machines[int(random.choice(at_work))].name)
@@ -152,7 +173,8 @@ def make_case(cause: Cause, seed: int, hours: int = HOURS) -> Case:
         suns=suns,
         array_fraction=np.ones((agenda.grid.n_steps, 1)),
         house_wh=np.full(agenda.grid.n_steps, 64.0),
-        duty_wh=160.0 * _in_window(agenda),
+        duty_wh=160.0 * in_window(agenda),
+        plugged=plugged,
         wall_wh=sound.wall_wh,
         work_wh=np.zeros((agenda.grid.n_steps + 1, 3)),
     )
@@ -195,14 +217,14 @@ def _plugged(
     return plugged
 
 
-def _in_window(agenda: Agenda) -> FloatArray:
+def in_window(agenda: Agenda) -> FloatArray:
     inside = np.zeros(agenda.grid.n_steps)
     for duty in agenda.duties:
         inside[duty.first : duty.last] = 1.0
     return inside
 
 
-def _blocks(random: np.random.Generator, agenda: Agenda) -> FloatArray:
+def blocks(random: np.random.Generator, agenda: Agenda) -> FloatArray:
     """When a load that switches by itself runs: three blocks of two hours somewhere in its window."""
     on = np.zeros(agenda.grid.n_steps)
     for duty in agenda.duties:
@@ -257,11 +279,11 @@ def _readings(
     readings: list[Reading] = []
     sunny, before = 0, 0
     for edge in sorted({0, *agenda.visits}):
-        bank_pct = _shown(random, lived.level_fraction[edge])
+        bank_pct = shown(random, lived.level_fraction[edge])
         if stuck and readings:
             bank_pct = readings[0].bank_pct or 0.0
         machines = {
-            machine.name: _shown(random, lived.charge_wh[edge, number] / machine.capacity_wh)
+            machine.name: shown(random, lived.charge_wh[edge, number] / machine.capacity_wh)
             for number, machine in enumerate(yard.machines)
         }
         readings.append(Reading(agenda.grid.edge(edge), bank_pct, machines))
@@ -273,10 +295,5 @@ def _readings(
     return readings
 
 
-def _shown(random: np.random.Generator, fraction: float) -> float:
+def shown(random: np.random.Generator, fraction: float) -> float:
     return float(np.clip(np.round(100.0 * fraction + random.normal(0.0, ERROR_PCT)), 0.0, 100.0))
-
-
-def grid_of(case: Case) -> Grid:
-    """The case's grid."""
-    return case.expected.grid

@@ -1,0 +1,360 @@
+"""What a fortnight of readings says of a yard's true figures: array, base load, bank, chargers.
+
+One least-squares fit of everything that is not known: the figures, the level at every reading, the place of every
+day's sun. Its residuals are the readings against the levels, each level against what the replay's bank makes of the one
+before, the days' places against their spread, machines' displays against their chargers' curve, and the figures against
+the fleet file, widely. The interval of a figure comes from the fit's own curvature, everything else left free.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from scheduler.charging.curve import ChargeCurve
+from scheduler.errors import UsageError
+from scheduler.logbook.beliefs import (
+    DUTY_FRACTION,
+    HALF_DAY_FRACTION,
+    HALF_DAY_PER_SPREAD,
+    LEAST_LEVEL_FRACTION,
+    MOST_SPREAD,
+    READING_PCT,
+    bridge_wh,
+    sun_at_w,
+)
+from scheduler.logbook.expectation import Expectation, Reading
+from scheduler.planning.replay_physics import BoolArray, from_bank_wh, run_bank
+from scheduler.timegrid import FloatArray
+
+#: So many days of readings it takes.
+LEAST_DAYS = 14.0
+
+#: How far the figures of a fleet file are believed, one standard deviation of the factor's logarithm.
+BELIEVED = {"array": 0.4, "base load": 0.7, "bank": 0.3, "charger": 0.4}
+
+#: How far a bank follows its model over an interval in which everything else is known, of its draw.
+DRAW_FRACTION = 0.015
+
+#: Two-sided 95 % of a normal variable, in standard deviations.
+DEVIATIONS_95 = 1.96
+
+#: Where the bank shows less, AC may have been off in between: nothing is learned from such an interval [%].
+EMPTY_PCT = 12.0
+
+#: Where the likely sun fills the bank this far, what the day brought cannot be known: nothing is learned from such an
+#: interval either. That it is told by the expectation and not by the display leaves bright and dull days alike.
+FULL_FRACTION = 0.98
+
+#: How far an interval's end may lie from the model where nothing is learned from it.
+UNKNOWN_FRACTION = 1.0
+
+#: Beyond these a display says too little of the level to learn from [%].
+LOWEST_PCT, HIGHEST_PCT = 2.0, 97.0
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure of the yard: the file's, what the readings say, and its 95 % interval.
+
+    Attributes
+    ----------
+    kind : str
+        ``array``, ``base load``, ``bank`` or ``charger``.
+    name : str
+        The charger's machine; empty for the others.
+    file_value_w, value_w, low_w, high_w : float
+        In W; Wh for the bank.
+    """
+
+    kind: str
+    name: str
+    file_value_w: float
+    value_w: float
+    low_w: float
+    high_w: float
+
+    @property
+    def is_otherwise(self) -> bool:
+        """Whether the file's figure lies outside the interval."""
+        return not self.low_w <= self.file_value_w <= self.high_w
+
+    @property
+    def factor_fraction(self) -> float:
+        """What the readings say over what the file says."""
+        return self.value_w / self.file_value_w
+
+
+@dataclass(frozen=True)
+class Learned:
+    """All figures, and what they were learned from."""
+
+    figures: tuple[Figure, ...]
+    days: float
+    readings: int
+
+
+def learn(expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]) -> Learned:
+    """Fit the yard's figures to its readings.
+
+    Parameters
+    ----------
+    expected : Expectation
+    readings : sequence of Reading
+    first_charge_pct : dict of str to float
+        What machines held at the first reading, where that is known [%].
+
+    Raises
+    ------
+    UsageError
+        If the readings are of less than a fortnight.
+    """
+    from scipy.optimize import least_squares
+
+    shown = [reading for reading in readings if reading.bank_pct is not None]
+    days = (shown[-1].at - shown[0].at).total_seconds() / 86400.0
+    if days < LEAST_DAYS:
+        msg = f"the readings are of {days:.1f} days; wanted {LEAST_DAYS:.0f} or more to learn from: give --days, or wait"
+        raise UsageError(msg)
+    fit = _Fit(expected, shown, readings, first_charge_pct)
+    found = least_squares(
+        fit.residuals, fit.start(), jac_sparsity=fit.sparsity(), x_scale="jac", method="trf", max_nfev=60
+    )
+    jacobian = found.jac.toarray() if hasattr(found.jac, "toarray") else found.jac
+    deviation = np.sqrt(np.diag(np.linalg.pinv(jacobian.T @ jacobian)))
+    figures = tuple(fit.figures(found.x, deviation))
+    return Learned(figures, days, len(shown))
+
+
+class _Fit:
+    """The unknowns lie in one vector: figures' logarithms, levels at the readings, places of the days."""
+
+    def __init__(
+        self,
+        expected: Expectation,
+        shown: Sequence[Reading],
+        readings: Sequence[Reading],
+        first_charge_pct: dict[str, float],
+    ) -> None:
+        self.expected = expected
+        self.edges = [expected.edge_of(reading.at) for reading in shown]
+        self.shown_pct = np.array([reading.bank_pct or 0.0 for reading in shown])
+        ordinals = [expected.grid.local(step).toordinal() for step in range(expected.grid.n_steps)]
+        self.day = np.array(ordinals) - ordinals[0]
+        self.spells = _spells(expected, readings, first_charge_pct)
+        empty = [edge for edge, pct in zip(self.edges, self.shown_pct, strict=True) if pct < EMPTY_PCT]
+        self.rises = [
+            spell
+            for spell in self.spells
+            if spell.tells_watts(expected) and not any(spell.first <= edge <= spell.last for edge in empty)
+        ]
+        charging = sorted({rise.column for rise in self.rises})
+        self.kinds = [("array", -1), ("base load", -1), ("bank", -1), *(("charger", at) for at in charging)]
+        self.n_figures, self.n_levels = len(self.kinds), len(shown)
+        self.n_days = int(self.day[-1]) + 1
+        self.steps, self.inside = self._columns()
+        self._wall_wh = functools.lru_cache(maxsize=64)(self._charging_wh)
+        self.deviation = self._deviation()
+
+    def start(self) -> FloatArray:
+        """Begin at the file's figures, the displays, and likely days."""
+        levels = np.clip(self.shown_pct / 100.0, 0.01, 0.99)
+        return np.concatenate([np.zeros(self.n_figures), levels, np.zeros(self.n_days)])
+
+    def residuals(self, unknowns: FloatArray) -> FloatArray:
+        """Return everything that should be near zero, in standard deviations."""
+        figures, levels, places = np.split(unknowns, [self.n_figures, self.n_figures + self.n_levels])
+        believed = np.array([BELIEVED[kind] for kind, _ in self.kinds])
+        capacity = float(np.exp(figures[2]))
+        ends = self._run(figures, levels, places, capacity)[-1]
+        pulled = (self.shown_pct - 100.0 * levels) / READING_PCT
+        return np.concatenate(
+            [
+                figures / believed,
+                pulled,
+                (levels[1:] - ends) / self.deviation,
+                places,
+                np.array([self._rise_residual(rise, figures) for rise in self.rises]),
+            ]
+        )
+
+    def sparsity(self) -> FloatArray:
+        """Return which unknowns each residual depends on, so that many are tried at once."""
+        n_f, n_l, n_d = self.n_figures, self.n_levels, self.n_days
+        pattern = np.zeros((n_f + 2 * n_l - 1 + n_d + len(self.rises), n_f + n_l + n_d))
+        pattern[:n_f, :n_f] = np.eye(n_f)
+        pattern[n_f : n_f + n_l, n_f : n_f + n_l] = np.eye(n_l)
+        row = n_f + n_l
+        for number, (first, last) in enumerate(pairwise(self.edges)):
+            pattern[row + number, :n_f] = 1.0
+            pattern[row + number, n_f + number : n_f + number + 2] = 1.0
+            days = np.unique(self.day[first:last])
+            pattern[row + number, n_f + n_l + days] = 1.0
+        row += n_l - 1
+        pattern[row : row + n_d, n_f + n_l :] = np.eye(n_d)
+        pattern[row + n_d :, :n_f] = 1.0
+        return pattern
+
+    def figures(self, unknowns: FloatArray, deviation: FloatArray) -> list[Figure]:
+        """Turn factors into figures with their intervals."""
+        yard = self.expected.yard
+        in_file = {
+            "array": sum(array.rated_w for array in yard.arrays),
+            "base load": yard.always_on_w,
+            "bank": yard.bank.capacity_wh,
+        }
+        found = []
+        for number, (kind, column) in enumerate(self.kinds):
+            machine = yard.machines[column]
+            value = machine.charger_w if kind == "charger" else in_file[kind]
+            middle, apart = unknowns[number], DEVIATIONS_95 * deviation[number]
+            by = [float(value * np.exp(middle + sign * apart)) for sign in (0.0, -1.0, 1.0)]
+            found.append(Figure(kind, machine.name if kind == "charger" else "", value, *by))
+        return found
+
+    def _columns(self) -> tuple[np.ndarray, BoolArray]:
+        """Lay the intervals side by side, each a column of steps from its first on."""
+        longest = max(last - first for first, last in pairwise(self.edges))
+        steps = np.zeros((longest, self.n_levels - 1), dtype=np.intp)
+        inside = np.zeros(steps.shape, dtype=bool)
+        for number, (first, last) in enumerate(pairwise(self.edges)):
+            steps[: last - first, number] = np.arange(first, last)
+            inside[: last - first, number] = True
+        return steps, inside
+
+    def _deviation(self) -> FloatArray:
+        """How far each interval's end may lie from the model, as a fraction of the bank.
+
+        It is taken at the file's figures and stays: if it grew as the bank shrinks, a small bank would fit all.
+        """
+        unknown_wh = np.array([self._unknown_wh(first, last) for first, last in pairwise(self.edges)])
+        ends_empty = self.shown_pct < EMPTY_PCT
+        figures, levels, places = np.split(self.start(), [self.n_figures, self.n_figures + self.n_levels])
+        fills = self._run(figures, levels, places, 1.0).max(axis=0) >= FULL_FRACTION
+        deviation = np.hypot(LEAST_LEVEL_FRACTION, unknown_wh / self.expected.yard.bank.capacity_wh)
+        return np.where(ends_empty[:-1] | ends_empty[1:] | fills, UNKNOWN_FRACTION, deviation)
+
+    def _run(self, figures: FloatArray, levels: FloatArray, places: FloatArray, capacity: float) -> FloatArray:
+        """Run the bank through all intervals side by side; its level on every edge as a fraction."""
+        expected, bank = self.expected, self.expected.yard.bank
+        sun_w = np.exp(figures[0]) * sun_at_w(expected.suns, places[self.day][:, np.newaxis])[:, 0]
+        net_wh = expected.grid.energy_wh(sun_w) - self._demand_wh(figures)
+        scaled = bank.model_copy(update={"modules_wh": tuple(capacity * wh for wh in bank.modules_wh)})
+        columns_wh = np.where(self.inside, net_wh[self.steps], 0.0)
+        start_wh = np.clip(levels[:-1], 0.0, 1.0) * scaled.capacity_wh
+        ran = run_bank(scaled, expected.grid, columns_wh, np.zeros(len(columns_wh)), start_wh)
+        fractions: FloatArray = ran.level_wh / scaled.capacity_wh
+        return fractions
+
+    def _demand_wh(self, figures: FloatArray) -> FloatArray:
+        expected = self.expected
+        wall_wh = self._wall_wh(self._factors(figures))
+        is_ac = expected.is_ac
+        house_wh = np.exp(figures[1]) * expected.house_wh + expected.duty_wh
+        ac_wh = wall_wh[:, is_ac].sum(axis=1) + house_wh
+        demand_wh: FloatArray = wall_wh[:, ~is_ac].sum(axis=1) + from_bank_wh(expected.yard, expected.grid, ac_wh)
+        return demand_wh
+
+    def _factors(self, figures: FloatArray) -> tuple[tuple[int, float], ...]:
+        return tuple(
+            (column, float(np.exp(figure)))
+            for (_, column), figure in zip(self.kinds, figures, strict=True)
+            if column >= 0
+        )
+
+    def _charging_wh(self, factors: tuple[tuple[int, float], ...]) -> FloatArray:
+        """What chargers draw where they draw so many times what the file says, from what machines showed."""
+        wall_wh, by_column = self.expected.wall_wh.copy(), dict(factors)
+        for spell in self.spells:
+            _, drawn_wh = spell.path_wh(self.expected, by_column.get(spell.column, 1.0))
+            wall_wh[spell.first : spell.last, spell.column] = drawn_wh
+        return wall_wh
+
+    def _rise_residual(self, rise: _Spell, figures: FloatArray) -> float:
+        factor = dict(self._factors(figures))[rise.column]
+        capacity_wh = self.expected.yard.machines[rise.column].capacity_wh
+        charge_wh, _ = rise.path_wh(self.expected, factor)
+        now_pct = 100.0 * charge_wh[-1] / capacity_wh
+        return float((rise.after_pct - now_pct) / (np.sqrt(2.0) * READING_PCT))
+
+    def _unknown_wh(self, first: int, last: int) -> float:
+        """Standard deviation of what an interval brings besides what is fitted, all its days together [Wh]."""
+        expected, suns = self.expected, self.expected.suns
+        variance = (DRAW_FRACTION * float(expected.demand_wh()[first:last].sum())) ** 2
+        for spell in self.spells:
+            if spell.first < last and spell.last > first:
+                machine = expected.yard.machines[spell.column]
+                variance += (READING_PCT / 100.0 * machine.capacity_wh / machine.charger_efficiency) ** 2
+        for day in np.unique(self.day[first:last]):
+            today = np.flatnonzero(self.day == day)
+            part = today[(today >= first) & (today < last)]
+            likely_wh = expected.grid.energy_wh(suns.likely_w)
+            spread = float((suns.bright_w - suns.dull_w)[today].sum() / max(suns.likely_w[today].sum(), 1e-9))
+            half_day = HALF_DAY_FRACTION + HALF_DAY_PER_SPREAD * min(spread, MOST_SPREAD)
+            variance += float(half_day * bridge_wh(likely_wh[part].sum(), likely_wh[today].sum())) ** 2
+            duty = expected.duty_wh
+            variance += float(DUTY_FRACTION * bridge_wh(duty[part].sum(), duty[today].sum())) ** 2
+        return float(np.sqrt(variance))
+
+
+@dataclass(frozen=True)
+class _Spell:
+    """A machine from one display to the next, plugged in at times in between."""
+
+    column: int
+    first: int
+    last: int
+    before_pct: float
+    after_pct: float
+
+    def path_wh(self, expected: Expectation, factor: float) -> tuple[FloatArray, FloatArray]:
+        """Charge on every edge from the first display on, and what the charger draws in each step [Wh].
+
+        The charger draws so many times the file's watts; work is taken on its edges.
+        """
+        machine = expected.yard.machines[self.column]
+        curve = ChargeCurve(
+            machine.capacity_wh, factor * machine.charger_w, machine.charger_efficiency, machine.taper_from
+        )
+        work_wh = expected.work_wh[self.first : self.last + 1, self.column]
+        breaks = [0, *(int(edge) for edge in np.flatnonzero(work_wh) if edge > 0), len(work_wh) - 1]
+        charge_wh = np.full(len(work_wh), self.before_pct / 100.0 * machine.capacity_wh)
+        into_wh = np.zeros(len(work_wh) - 1)
+        for begin, end in pairwise(breaks):
+            plugged = expected.plugged[self.first + begin : self.first + end, self.column]
+            start_wh = charge_wh[begin]
+            charge_wh[begin + 1 : end + 1] = curve.charge_after_wh(start_wh, expected.grid.step_h * np.cumsum(plugged))
+            into_wh[begin:end] = np.diff(charge_wh[begin : end + 1])
+            charge_wh[end] = max(0.0, charge_wh[end] - work_wh[end])
+        return charge_wh, into_wh / machine.charger_efficiency
+
+    def tells_watts(self, expected: Expectation) -> bool:
+        """Whether the charger ran on end to the later display: no work, and not full before."""
+        worked = expected.work_wh[self.first + 1 : self.last + 1, self.column].any()
+        shown = LOWEST_PCT <= self.after_pct <= HIGHEST_PCT and self.before_pct <= HIGHEST_PCT
+        return bool(shown and not worked)
+
+
+def _spells(
+    expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]
+) -> list[_Spell]:
+    """All spells between two displays of a machine in which it was plugged in."""
+    found = []
+    for column, machine in enumerate(expected.yard.machines):
+        noted = [
+            (expected.edge_of(reading.at), reading.machines_pct[machine.name])
+            for reading in readings
+            if machine.name in reading.machines_pct
+        ]
+        if machine.name in first_charge_pct and (not noted or noted[0][0] > 0):
+            noted.insert(0, (0, first_charge_pct[machine.name]))
+        found += [
+            _Spell(column, first, last, before_pct, after_pct)
+            for (first, before_pct), (last, after_pct) in pairwise(noted)
+            if expected.plugged[first:last, column].any()
+        ]
+    return found

@@ -1,0 +1,138 @@
+"""Weeks of a yard whose true figures differ from its fleet file, lived by another physics than learning has."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+
+from scheduler.logbook.expectation import Expectation, Reading
+from scheduler.studies.living import Life, Tally, YardState
+from scheduler.sun.suns import ThreeSuns
+from scheduler.timegrid import FloatArray
+from scheduler.yard.agenda import Agenda, Span, build_agenda
+from scheduler.yard.models import HouseLoad, Machine, Visits, Yard
+from tests.logbook import injected
+
+
+#: So many times the panels of the yard with faults, so that there is enough to charge with.
+PANELS_TIMES = 1.75
+
+#: Work is done in the afternoon, between two visits.
+WORK_HOUR = 14
+
+#: What the bank must show for each machine to be plugged in.
+LOWEST_PCT = (75.0, 75.0, 40.0)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """By what the file's figures are multiplied."""
+
+    array: float
+    base_load: float
+    bank: float
+    charger: float
+
+    @classmethod
+    def drawn(cls, random: np.random.Generator) -> Truth:
+        """Something that may be found in a yard."""
+        return cls(
+            random.uniform(0.75, 1.1), random.uniform(0.7, 1.8), random.uniform(0.75, 1.05), random.uniform(0.8, 1.2)
+        )
+
+
+@dataclass(frozen=True)
+class Weeks:
+    """What learning gets to see, and the truth."""
+
+    truth: Truth
+    expected: Expectation
+    readings: list[Reading]
+
+
+def slow_yard() -> Yard:
+    """A yard whose chargers are not done in a night, so that their draw shows, and whose nights have no other use."""
+    machines = (("tractor", 6000.0, 250.0), ("mower", 4000.0, 160.0), ("cart", 2000.0, 150.0))
+    return injected.yard_of(
+        visits=Visits(times=("07:00", "12:00", "18:00")),
+        house_loads=(
+            HouseLoad(name="cold room", watts=150.0, always_on=True),
+            HouseLoad(name="dryer", watts=320.0, hours_per_day=6.0, window=("08:00", "18:00"), min_block_h=2.0),
+        ),
+        machines=tuple(
+            Machine(name=name, battery_wh=wh, charger_w=watts, charge_pct=30.0, charge_temp_c=(-40.0, 60.0))
+            for name, wh, watts in machines
+        ),
+    )
+
+
+def live_weeks(seed: int, days: int = 28, spread_fraction: float = 0.5) -> Weeks:
+    """Live some weeks: two machines charge every other night, one of mornings; all work after noon."""
+    random = np.random.default_rng([99, seed])
+    yard = slow_yard()
+    sky = injected.made_sky(spread_fraction)
+    grid = injected.prepared_year().agenda.whole.grid
+    begin = grid.local(0).date() + dt.timedelta(days=int(random.integers(1, 360 - days)))
+    start = dt.datetime.combine(begin, dt.time(7), tzinfo=yard.site.zone).astimezone(dt.UTC)
+    agenda = build_agenda(yard, Span(now=start, start=start, hours=days * 24 + 1, step_minutes=60))
+    part = slice(grid.index_of(start), grid.index_of(start) + agenda.grid.n_steps)
+    dull_w, likely_w, bright_w, true_w = (
+        PANELS_TIMES * watts[part] for watts in (sky.dull_w, sky.likely_w, sky.bright_w, sky.true_w)
+    )
+    suns = ThreeSuns(agenda.grid, dull_w, likely_w, bright_w, sky.shed_temp_c[part], "made up")
+    truth = Truth.drawn(random)
+    return _live(random, yard, agenda, suns, true_w, truth)
+
+
+def _real(yard: Yard, truth: Truth) -> Yard:
+    bank = yard.bank.model_copy(update={"modules_wh": tuple(truth.bank * wh for wh in yard.bank.modules_wh)})
+    cold_room, dryer = yard.house_loads
+    cold_room = cold_room.model_copy(update={"watts": truth.base_load * cold_room.watts})
+    machines = tuple(one.model_copy(update={"charger_w": truth.charger * one.charger_w}) for one in yard.machines)
+    return yard.model_copy(update={"bank": bank, "house_loads": (cold_room, dryer), "machines": machines})
+
+
+def _live(
+    random: np.random.Generator, yard: Yard, agenda: Agenda, suns: ThreeSuns, true_w: FloatArray, truth: Truth
+) -> Weeks:
+    """Live hour by hour."""
+    real, grid = _real(yard, truth), agenda.grid
+    life = Life.of(real, agenda, truth.array * true_w, suns.shed_temp_c)
+    state, tally = YardState.of(real), Tally.begun(real, real.bank.level_wh)
+    duty, window = injected.blocks(random, agenda), injected.in_window(agenda)
+    plugged = np.zeros((grid.n_steps, 3), dtype=bool)
+    work_wh = np.zeros((grid.n_steps + 1, 3))
+    readings: list[Reading] = []
+    for step in range(grid.n_steps):
+        hour, today = grid.local(step).hour, grid.local(step).toordinal()
+        if step in agenda.visits or step == 0:
+            bank_pct = injected.shown(random, state.level_wh / real.bank.capacity_wh)
+            machines_pct = {
+                one.name: injected.shown(random, charge_wh / one.capacity_wh)
+                for charge_wh, one in zip(state.charge_wh, real.machines, strict=True)
+            }
+            readings.append(Reading(grid.edge(step), bank_pct, machines_pct))
+            turns = (0, 1) if hour > 12 and today % 2 else (2,) if hour < 12 else ()
+            for number in range(3):
+                due = number in turns and bank_pct >= LOWEST_PCT[number]
+                state.outlet[number] = real.outlets[number].name if due else None
+        if hour == WORK_HOUR:
+            for number, one in enumerate(real.machines):
+                spent_wh = max(0.0, state.charge_wh[number] - 0.2 * one.capacity_wh)
+                state.charge_wh[number] -= spent_wh
+                work_wh[step, number] = spent_wh
+        plugged[step] = [outlet is not None for outlet in state.outlet]
+        life.run_step(state, tally, step, [True, bool(duty[step])])
+    expected = Expectation(
+        yard=yard,
+        suns=suns,
+        array_fraction=np.ones((grid.n_steps, 1)),
+        house_wh=np.full(grid.n_steps, yard.always_on_w),
+        duty_wh=192.0 * window,
+        plugged=plugged,
+        wall_wh=np.zeros((grid.n_steps, 3)),
+        work_wh=work_wh,
+    )
+    return Weeks(truth, expected, readings)

@@ -1,0 +1,89 @@
+"""Causes are named from what was read, and told apart as far as readings can."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from scheduler.logbook.beliefs import PLACES, follow, place_weights, probability_of_whole, sun_at_w
+from scheduler.logbook.causes import PRIOR_FRACTION, Cause, deviations_of
+from tests.benchmarks.diagnosis import name_causes, rates_of, render_table
+from tests.logbook.injected import FAULTS, make_case
+
+CERTAIN = (Cause.ARRAY_OFF, Cause.INVERTER_OFF, Cause.EXTRA_LOAD, Cause.CHARGER_OFF, Cause.METER_STUCK)
+ALIKE = (Cause.STRING_OFF, Cause.WEAK_ARRAY)
+
+
+@pytest.mark.parametrize("cause", CERTAIN)
+def test_what_is_plainly_the_matter_comes_first(cause: Cause) -> None:
+    cases = [make_case(cause, seed) for seed in range(3)]
+    named = [next(iter(follow(one.expected, one.readings, one.first_charge_pct)[-1].by_cause())) for one in cases]
+    assert named.count(cause) >= 2, named
+
+
+def test_healthy_days_are_not_accused() -> None:
+    cases = [make_case(Cause.NONE, seed) for seed in range(6)]
+    named = [next(iter(follow(one.expected, one.readings, one.first_charge_pct)[-1].by_cause())) for one in cases]
+    assert named.count(Cause.NONE) >= 5, named
+
+
+@pytest.mark.slow
+def test_causes_are_named_as_often_as_the_developers_page_says() -> None:
+    by_forecast = name_causes(300, 300, seed=3)
+    rates, told = rates_of(by_forecast), render_table(by_forecast)
+    assert all(rates[cause] >= 0.85 for cause in CERTAIN), told
+    assert rates[Cause.NONE] >= 0.97, told
+    afterwards = name_causes(300, 300, seed=4, spread_fraction=0.5)
+    rates, told = rates_of(afterwards), render_table(afterwards)
+    assert all(rates[cause] >= 0.85 for cause in CERTAIN), told
+    assert all(rates[cause] >= 0.60 for cause in ALIKE), told
+    assert rates[Cause.NONE] >= 0.97, told
+
+
+def test_odds_add_up_to_one_after_every_reading() -> None:
+    case = make_case(Cause.WEAK_ARRAY, 5)
+    for belief in follow(case.expected, case.readings, case.first_charge_pct):
+        assert belief.odds_fraction.sum() == pytest.approx(1.0)
+        assert (belief.odds_fraction >= 0.0).all()
+
+
+def test_a_yard_is_sound_at_its_first_reading_whatever_it_shows() -> None:
+    case = make_case(Cause.NONE, 1)
+    assert follow(case.expected, case.readings[:1], {}) == []
+
+
+def test_the_three_suns_stand_at_their_places() -> None:
+    suns = make_case(Cause.NONE, 2).expected.suns
+    for name, place in (("dull", -1.2816), ("likely", 0.0), ("bright", 1.2816)):
+        assert sun_at_w(suns, np.array([[place]]))[:, 0] == pytest.approx(suns.by_name[name], abs=1e-6)
+
+
+def test_a_day_in_ten_is_duller_than_dull() -> None:
+    assert place_weights()[PLACES < -1.2816].sum() == pytest.approx(0.1, abs=0.02)
+
+
+def test_a_display_shows_some_whole_percent() -> None:
+    shown = [float(probability_of_whole(pct, np.array(97.0), np.array(3.0))) for pct in range(101)]
+    assert sum(shown) == pytest.approx(1.0)
+    assert shown[100] > shown[99], "what would be beyond full is shown as full"
+
+
+def test_every_cause_has_a_prior_and_a_fault_to_try_it_with() -> None:
+    assert set(PRIOR_FRACTION) == set(Cause) - {Cause.NONE}
+    assert sum(PRIOR_FRACTION.values()) == pytest.approx(1.0)
+    assert set(FAULTS) == set(Cause)
+
+
+def test_deviations_share_the_prior_of_their_causes() -> None:
+    deviations = deviations_of(make_case(Cause.NONE, 3).expected)
+    assert deviations[0].cause is Cause.NONE
+    assert sum(one.prior_fraction for one in deviations) == pytest.approx(1.0)
+    of_strings = [one for one in deviations if one.cause is Cause.STRING_OFF]
+    assert [one.array_fraction for one in of_strings] == [(0.5,)]
+
+
+def test_a_charger_that_was_never_plugged_in_is_not_accused() -> None:
+    expected = make_case(Cause.NONE, 4).expected
+    idle = {machine.name for machine, wh in zip(expected.yard.machines, expected.wall_wh.sum(axis=0)) if not wh}
+    accused = {one.dead_charger for one in deviations_of(expected)}
+    assert not idle & accused
