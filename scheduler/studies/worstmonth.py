@@ -156,7 +156,8 @@ def _load_steps(yard: Yard) -> Iterator[Step]:
     inverter = yard.inverter
     by_ac = f"/ {inverter.efficiency:g}"
     for load in yard.house_loads:
-        hours = 24.0 if load.hours_per_day is None else load.hours_per_day
+        # A dehumidifier that follows the weather may run for its whole window: the rule sizes for the worst.
+        hours = 24.0 if load.always_on else load.most_hours_per_day
         wh = rule.battery_side_wh(load.watts * hours, inverter.efficiency)
         yield Step(load.name, f"{load.watts:g} W x {hours:g} h {by_ac}", wh, "Wh", "fleet file")
     if inverter.idle_w:

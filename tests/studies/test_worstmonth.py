@@ -9,7 +9,7 @@ import pytest
 from scheduler.studies.worstmonth import Step, machine_daily_wh, worst_month
 from scheduler.sun.weather import read_weather
 from scheduler.yard.fleetfile import read_yard
-from scheduler.yard.models import Machine, Need
+from scheduler.yard.models import HouseLoad, Machine, Need
 
 ROOT = Path(__file__).parents[2]
 
@@ -57,3 +57,12 @@ def test_only_a_lead_acid_bank_pays_for_the_cold(steps: dict[str, Step]) -> None
     asked, cold = steps["bank asked for"].value, steps["bank, if lead-acid"].value
     assert cold == pytest.approx(1.59 * asked)
     assert steps["coldest day in the shed"].value < -6.7
+
+
+def test_a_dehumidifier_that_follows_the_weather_counts_with_its_whole_window() -> None:
+    yard = read_yard(ROOT / "fleets" / "field-edge.toml")
+    dryer = HouseLoad(name="dryer", watts=200.0, wanted_rh_pct=55.0, room_m3=50.0, window=("08:00", "14:00"))
+    yard = yard.model_copy(update={"house_loads": (dryer,), "machines": ()})
+    year = read_weather(ROOT / "forecasts" / "greensboro-tmy3.csv", yard.site)
+    (dried,) = [step for step in worst_month(yard, year).steps if step.name == "dryer"]  # type: ignore[arg-type]
+    assert dried.value == pytest.approx(200.0 * 6.0 / yard.inverter.efficiency)
