@@ -15,11 +15,17 @@ from scheduler.yard.models import Yard
 
 if TYPE_CHECKING:
     from scheduler.logbook.expectation import Expectation, Reading
+    from scheduler.logbook.history import DayPast
+    from scheduler.logbook.learning import Learned
     from scheduler.logbook.verdicts import Interval
+    from scheduler.planning.record import Plan
     from scheduler.sun.weather import Weather
 
 #: Days of readings that are compared unless something else is asked for.
 DAYS = 7
+
+#: Days of readings that are learned from unless something else is asked for.
+LEARN_DAYS = 42
 
 
 @dataclass(frozen=True)
@@ -30,7 +36,7 @@ class CompareRequest:
     now: dt.datetime
     weather: Path | None = None
     plans: tuple[Path, ...] = ()
-    days: int = DAYS
+    days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -41,6 +47,17 @@ class Comparison:
     expected: Expectation
     readings: tuple[Reading, ...]
     intervals: tuple[Interval, ...]
+    days: tuple[DayPast, ...]
+    summary: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What was learned, and the changed lines of the fleet file as a diff."""
+
+    learned: Learned
+    diff: str
     notes: tuple[str, ...]
 
 
@@ -51,6 +68,7 @@ class Gathered:
     yard: Yard
     expected: Expectation
     readings: tuple[Reading, ...]
+    plans: tuple[Plan, ...]
     first_charge_pct: dict[str, float]
     notes: tuple[str, ...]
 
@@ -65,14 +83,30 @@ def compare_yard(request: CompareRequest) -> Comparison:
     UsageError
         If the bank was read less than twice.
     """
+    from scheduler.logbook.history import days_past, summary
     from scheduler.logbook.verdicts import judge
 
-    found = gather(request)
+    found = gather(request, request.days or DAYS)
     intervals = judge(found.expected, found.readings, found.first_charge_pct)
-    return Comparison(found.yard, found.expected, found.readings, tuple(intervals), found.notes)
+    days = days_past(found.expected, found.plans)
+    told = summary(days, intervals)
+    return Comparison(
+        found.yard, found.expected, found.readings, tuple(intervals), tuple(days), told, found.notes
+    )
 
 
-def gather(request: CompareRequest) -> Gathered:
+def learn_yard(request: CompareRequest) -> Lesson:
+    """Learn the yard's figures from a fortnight of readings or more; errors as of `compare_yard`."""
+    from scheduler.logbook.learning import learn
+    from scheduler.logbook.proposal import propose
+
+    found = gather(request, request.days or LEARN_DAYS)
+    learned = learn(found.expected, found.readings, found.first_charge_pct)
+    text = request.fleet.read_text(encoding="utf-8-sig")
+    return Lesson(learned, propose(found.yard, learned, text, request.fleet.name), found.notes)
+
+
+def gather(request: CompareRequest, days: int) -> Gathered:
     """Read the files and work out what was expected; errors as of `compare_yard`."""
     from scheduler.logbook.expecting import charge_at_first, expect, gather_readings
     from scheduler.logbook.savedplan import read_saved_plan
@@ -80,14 +114,14 @@ def gather(request: CompareRequest) -> Gathered:
     yard = read_yard(request.fleet)
     log = read_logbook(logbook_path(request.fleet), yard.site)
     plans = sorted((read_saved_plan(path, yard.site) for path in request.plans), key=lambda plan: plan.grid.start)
-    since = log.standing[-1].time - dt.timedelta(days=request.days) if log.standing else None
+    since = log.standing[-1].time - dt.timedelta(days=days) if log.standing else None
     readings = gather_readings(log, since)
     weather = choose_weather(yard, request.fleet, request.weather, None, day_of(request.now, yard))
     readings, left_out = _within(readings, weather)
     expected = expect(yard, readings, weather, plans, suns_of_plans=request.weather is None)
     first_charge_pct = charge_at_first(yard, plans, readings[0].at)
     notes = (*log.problems, *left_out, *weather.notes, *_about_plans(request))
-    return Gathered(yard, expected, tuple(readings), first_charge_pct, notes)
+    return Gathered(yard, expected, tuple(readings), tuple(plans), first_charge_pct, notes)
 
 
 def _within(readings: Sequence[Reading], weather: Weather) -> tuple[list[Reading], tuple[str, ...]]:

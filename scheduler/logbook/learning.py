@@ -118,13 +118,13 @@ def learn(expected: Expectation, readings: Sequence[Reading], first_charge_pct: 
     shown = [reading for reading in readings if reading.bank_pct is not None]
     days = (shown[-1].at - shown[0].at).total_seconds() / 86400.0
     if days < LEAST_DAYS:
-        msg = f"the readings are of {days:.1f} days; wanted {LEAST_DAYS:.0f} or more to learn from: give --days, or wait"
+        msg = f"the readings are of {days:.1f} days; wanted {LEAST_DAYS:.0f} or more to learn from: wait, or more --days"
         raise UsageError(msg)
     fit = _Fit(expected, shown, readings, first_charge_pct)
     found = least_squares(
         fit.residuals, fit.start(), jac_sparsity=fit.sparsity(), x_scale="jac", method="trf", max_nfev=60
     )
-    jacobian = found.jac.toarray() if hasattr(found.jac, "toarray") else found.jac
+    jacobian: FloatArray = found.jac.toarray()  # type: ignore[union-attr]  # sparse, as the pattern is
     deviation = np.sqrt(np.diag(np.linalg.pinv(jacobian.T @ jacobian)))
     figures = tuple(fit.figures(found.x, deviation))
     return Learned(figures, days, len(shown))

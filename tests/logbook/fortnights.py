@@ -15,15 +15,14 @@ from scheduler.yard.agenda import Agenda, Span, build_agenda
 from scheduler.yard.models import HouseLoad, Machine, Visits, Yard
 from tests.logbook import injected
 
-
 #: So many times the panels of the yard with faults, so that there is enough to charge with.
-PANELS_TIMES = 1.75
+PANELS_TIMES = 1.3
 
 #: Work is done in the afternoon, between two visits.
 WORK_HOUR = 14
 
 #: What the bank must show for each machine to be plugged in.
-LOWEST_PCT = (75.0, 75.0, 40.0)
+LOWEST_PCT = (80.0, 80.0, 40.0)
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ class Weeks:
 
 def slow_yard() -> Yard:
     """A yard whose chargers are not done in a night, so that their draw shows, and whose nights have no other use."""
-    machines = (("tractor", 6000.0, 250.0), ("mower", 4000.0, 160.0), ("cart", 2000.0, 150.0))
+    machines = (("tractor", 4000.0, 170.0), ("mower", 2500.0, 110.0), ("cart", 2000.0, 150.0))
     return injected.yard_of(
         visits=Visits(times=("07:00", "12:00", "18:00")),
         house_loads=(

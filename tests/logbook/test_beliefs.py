@@ -84,6 +84,7 @@ def test_deviations_share_the_prior_of_their_causes() -> None:
 
 def test_a_charger_that_was_never_plugged_in_is_not_accused() -> None:
     expected = make_case(Cause.NONE, 4).expected
-    idle = {machine.name for machine, wh in zip(expected.yard.machines, expected.wall_wh.sum(axis=0)) if not wh}
+    drawn_wh = expected.wall_wh.sum(axis=0)
+    idle = {machine.name for machine, wh in zip(expected.yard.machines, drawn_wh, strict=True) if not wh}
     accused = {one.dead_charger for one in deviations_of(expected)}
     assert not idle & accused

@@ -1,0 +1,77 @@
+"""The command that compares: from a logbook and a plan to a verdict, a chart, and what was learned."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from scheduler.cli.app import app
+
+ROOT = Path(__file__).parents[1]
+
+LOGBOOK = """time,what,value,who
+2027-06-08 16:00,bank,50,
+2027-06-08 17:00,bank,53,
+2027-06-09 07:00,bank,40,
+2027-06-09 12:00,bank,{noon},
+2027-06-09 12:00,note,rain,
+"""
+
+
+def run(*words: str) -> tuple[int, str, str]:
+    done = CliRunner().invoke(app, ["compare", *words], env={"COLUMNS": "100"})
+    return done.exit_code, done.stdout, done.stderr
+
+
+def yard_in(folder: Path, noon: int = 78) -> Path:
+    """The demo yard with a logbook beside it."""
+    (folder / "fleets").mkdir()
+    shutil.copytree(ROOT / "forecasts", folder / "forecasts")
+    fleet = Path(shutil.copy(ROOT / "fleets" / "field-edge.toml", folder / "fleets"))
+    (folder / "fleets" / "field-edge-logbook.csv").write_text(LOGBOOK.format(noon=noon), encoding="utf-8")
+    return fleet
+
+
+def test_every_interval_has_its_band_and_its_verdict(tmp_path: Path) -> None:
+    code, told, _ = run(str(yard_in(tmp_path)))
+    assert code == 0
+    for moment in ("Tue 8 Jun 17:00", "Wed 9 Jun 07:00", "Wed 9 Jun 12:00"):
+        assert moment in told
+    assert "to 1" in told or "even" in told
+    assert "without --plan" in told.lower()
+
+
+def test_cautions_stand_before_what_to_look_at(tmp_path: Path) -> None:
+    code, told, _ = run(str(yard_in(tmp_path, noon=30)))
+    assert code == 0
+    assert told.index("BEFORE YOU TOUCH ANYTHING") < told.index("LOOK AT FIRST")
+    assert "qualified" in told
+
+
+def test_the_chart_is_written_and_told(tmp_path: Path) -> None:
+    chart = tmp_path / "weeks.png"
+    code, _, beside = run(str(yard_in(tmp_path)), "--chart", str(chart))
+    assert code == 0
+    assert chart.read_bytes().startswith(b"\x89PNG")
+    assert "weeks.png" in beside.replace("\n", "")
+
+
+def test_learning_asks_for_a_fortnight_and_leaves_the_file(tmp_path: Path) -> None:
+    fleet = yard_in(tmp_path)
+    before = fleet.read_bytes()
+    code, _, beside = run(str(fleet), "--learn")
+    assert code == 2
+    assert "14 or more" in beside
+    assert fleet.read_bytes() == before
+
+
+@pytest.mark.parametrize("lines", ["", "2027-06-08 16:00,bank,50,\n"])
+def test_less_than_two_readings_are_told_with_what_to_do(tmp_path: Path, lines: str) -> None:
+    fleet = yard_in(tmp_path)
+    (tmp_path / "fleets" / "field-edge-logbook.csv").write_text(f"time,what,value,who\n{lines}", encoding="utf-8")
+    code, _, beside = run(str(fleet))
+    assert code == 2
+    assert "sunroster note" in beside
