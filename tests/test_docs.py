@@ -54,7 +54,7 @@ OTHERS = re.compile(
 )
 
 #: Files that a text only speaks of: what the reader makes, and what other projects have.
-MADE_BY_THE_READER = {"my-yard.toml", "my-forecast.csv", "door.pdf"}
+MADE_BY_THE_READER = {"my-yard.toml", "my-forecast.csv", "door.pdf", "field-edge-logbook.csv"}
 
 
 def readme() -> str:
