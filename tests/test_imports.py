@@ -63,6 +63,7 @@ UNITS = {
 #: Numbers that have no unit, or that of what they belong to, and what they are.
 UNITLESS = {
     "scheduler.charging.curve.ChargeCurve.taper_from": "a fraction, named as in the fleet file",
+    "scheduler.logbook.beliefs.Belief.sun_place_deviations": "in standard deviations",
     "scheduler.planning.linear.LinearModel.lower": "in the units of the columns",
     "scheduler.planning.linear.LinearModel.upper": "in the units of the columns",
     "scheduler.planning.linear.LinearModel.row_lower": "in the units of the rows",

@@ -74,6 +74,7 @@ def build_history_figure(
     for midday, day, kwh in zip(middays, days, energy_kwh, strict=True):
         told = f"{day.ready}/{day.asked}" if day.asked else ""
         machines.annotate(told, (midday, kwh), (0, 2), textcoords="offset points", ha="center")
+    machines.margins(y=0.15)
     machines.set_ylabel("to machines [kWh]\nneeds ready/asked")
     every = max(1, -(-len(middays) // _MOST_DATES))
     dates = middays[::every]
