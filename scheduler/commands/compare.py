@@ -138,6 +138,6 @@ def _about_plans(request: CompareRequest) -> tuple[str, ...]:
     if request.plans:
         return ()
     return (
-        "without --plan nobody knows what should have been charging: it is taken from what machines showed; give the "
-        "plan that hung on the door, such as --plan door.json",
+        "without --plan nobody knows what was plugged in, so little can be said where machines were not noted too; "
+        "give the plan that hung on the door, such as --plan door.json",
     )

@@ -276,7 +276,8 @@ class _Follower:
         sun_wh = self._unknown_sun_wh(first, last)
         duty_wh = DUTY_FRACTION * bridge_wh(expected.duty_wh[part].sum(), expected.duty_wh[today].sum())
         draw_wh = DRAW_FRACTION * self._draw_wh(first, last)
-        unknown: FloatArray = (sun_wh**2 + duty_wh**2 + draw_wh**2) / expected.yard.bank.capacity_wh**2
+        unsure_wh = expected.unsure_wh[part].sum()
+        unknown: FloatArray = (sun_wh**2 + duty_wh**2 + draw_wh**2 + unsure_wh**2) / expected.yard.bank.capacity_wh**2
         return unknown
 
     def _unknown_sun_wh(self, first: int, last: int) -> FloatArray:

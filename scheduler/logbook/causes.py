@@ -68,10 +68,10 @@ class Deviation:
 
 #: How often each cause is the matter when something is. A guess from what goes wrong in such yards, no source.
 PRIOR_FRACTION = {
-    Cause.EXTRA_LOAD: 0.20,
+    Cause.EXTRA_LOAD: 0.18,
     Cause.ARRAY_OFF: 0.13,
-    Cause.STRING_OFF: 0.12,
-    Cause.WEAK_ARRAY: 0.22,
+    Cause.STRING_OFF: 0.11,
+    Cause.WEAK_ARRAY: 0.25,
     Cause.CLIPPED: 0.05,
     Cause.CHARGER_OFF: 0.12,
     Cause.INVERTER_OFF: 0.06,

@@ -51,6 +51,9 @@ class Expectation:
         What each charger takes at the wall [Wh].
     work_wh : ndarray, shape (n_steps + 1, n_machines)
         What work takes from each battery on an edge [Wh].
+    unsure_wh : ndarray, shape (n_steps,)
+        How far chargers may have drawn otherwise, for nobody knows what was plugged in, one standard deviation; 0
+        where a plan or machines' readings tell [Wh].
     """
 
     yard: Yard
@@ -61,6 +64,7 @@ class Expectation:
     plugged: BoolArray
     wall_wh: FloatArray
     work_wh: FloatArray
+    unsure_wh: FloatArray
 
     @property
     def grid(self) -> Grid:

@@ -24,6 +24,9 @@ from scheduler.yard.models import Yard
 
 STEP_MINUTES = 15
 
+#: Where nobody knows what was plugged in, a charger may have drawn this much of its watts, one standard deviation.
+UNSURE_FRACTION = 0.25
+
 
 def gather_readings(log: Logbook, since: dt.datetime | None = None) -> list[Reading]:
     """Put together what was read within the same quarter hour; of two readings of the same the later counts.
@@ -80,8 +83,10 @@ def expect(
     agenda = build_agenda(yard, span, run_hours(drying_over(yard, weather, grid)))
     suns = build_suns(yard, grid, weather)
     wall_wh, plugged, covered = _by_plans(yard, grid, plans)
+    unsure_wh = np.zeros(grid.n_steps)
     for column, machine in enumerate(yard.machines):
-        _fill_from_readings(wall_wh[:, column], covered, yard, machine.name, readings, grid)
+        told = _fill_from_readings(wall_wh[:, column], covered, yard, machine.name, readings, grid)
+        unsure_wh += np.where(covered | told, 0.0, UNSURE_FRACTION * machine.charger_w * grid.step_h)
     return Expectation(
         yard=yard,
         suns=_with_plans(suns, plans) if suns_of_plans else suns,
@@ -91,6 +96,7 @@ def expect(
         plugged=plugged | (wall_wh > 0.0),
         wall_wh=wall_wh,
         work_wh=_work_wh(yard, agenda),
+        unsure_wh=unsure_wh,
     )
 
 
@@ -148,17 +154,23 @@ def _by_plans(
 
 def _fill_from_readings(
     wall_wh: FloatArray, covered: BoolArray, yard: Yard, name: str, readings: Sequence[Reading], grid: Grid
-) -> None:
-    """Where no plan says what a charger drew, take it from the rise between two readings of its machine."""
+) -> BoolArray:
+    """Where no plan says what a charger drew, take it from the rise between two readings of its machine.
+
+    Return the steps between two readings.
+    """
+    told = np.zeros(grid.n_steps, dtype=bool)
     machine = next(one for one in yard.machines if one.name == name)
     noted = [(reading.at, reading.machines_pct[name]) for reading in readings if name in reading.machines_pct]
     for (since, before_pct), (until, after_pct) in pairwise(noted):
         first, last = (round((moment - grid.start) / grid.step) for moment in (since, until))
+        told[first:last] = True
         if after_pct <= before_pct or last <= first or covered[first:last].any():
             continue
         drawn_wh = (after_pct - before_pct) / 100.0 * machine.capacity_wh / machine.charger_efficiency
         steps = int(np.clip(np.ceil(drawn_wh / (machine.charger_w * grid.step_h)), 1, last - first))
         wall_wh[first : first + steps] = drawn_wh / steps
+    return told
 
 
 def _with_plans(suns: ThreeSuns, plans: Sequence[Plan]) -> ThreeSuns:

@@ -118,7 +118,10 @@ def learn(expected: Expectation, readings: Sequence[Reading], first_charge_pct: 
     shown = [reading for reading in readings if reading.bank_pct is not None]
     days = (shown[-1].at - shown[0].at).total_seconds() / 86400.0
     if days < LEAST_DAYS:
-        msg = f"the readings are of {days:.1f} days; wanted {LEAST_DAYS:.0f} or more to learn from: wait, or more --days"
+        msg = (
+            f"the readings are of {days:.1f} days; wanted {LEAST_DAYS:.0f} or more to learn from: "
+            "wait, or give more --days"
+        )
         raise UsageError(msg)
     fit = _Fit(expected, shown, readings, first_charge_pct)
     found = least_squares(
@@ -285,6 +288,7 @@ class _Fit:
         """Standard deviation of what an interval brings besides what is fitted, all its days together [Wh]."""
         expected, suns = self.expected, self.expected.suns
         variance = (DRAW_FRACTION * float(expected.demand_wh()[first:last].sum())) ** 2
+        variance += float(expected.unsure_wh[first:last].sum()) ** 2
         for spell in self.spells:
             if spell.first < last and spell.last > first:
                 machine = expected.yard.machines[spell.column]

@@ -14,6 +14,9 @@ from scheduler.logbook.expectation import Expectation, Reading
 #: A cause that is at least this probable stands alone; else the next one is named with it.
 ALONE_FRACTION = 0.8
 
+#: The next one is not named if it is less probable than this.
+NAMED_FRACTION = 0.15
+
 #: Two causes that together are less probable than this leave it open what is the matter.
 CLEAR_FRACTION = 0.6
 
@@ -93,7 +96,8 @@ def _judge(expected: Expectation, before: Reading, after: Reading, belief: Belie
     before_pct, after_pct = before.bank_pct or 0.0, after.bank_pct or 0.0
     expected_pct = expected.bank_after_pct(first, last, before_pct)
     causes = list(belief.by_cause().items())
-    count = 1 if causes[0][1] >= ALONE_FRACTION else 2
+    is_alone = causes[0][1] >= ALONE_FRACTION or causes[1][1] < NAMED_FRACTION
+    count = 1 if is_alone else 2
     sun_wh = expected.grid.energy_wh(expected.suns.likely_w[first:last]).sum()
     is_dark = bool(sun_wh < DARK_FRACTION * expected.yard.bank.capacity_wh)
     named = tuple(

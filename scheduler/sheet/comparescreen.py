@@ -48,7 +48,7 @@ def headline(expected: Expectation, intervals: Sequence[Interval]) -> str:
     last = intervals[-1]
     when = _when(expected, last.until)
     sound = sum(interval.is_sound for interval in intervals)
-    of_all = f"{sound} of {words.counted(len(intervals), 'interval')} as it should be"
+    of_all = f"{sound} of {words.counted(len(intervals), 'interval')} as they should be"
     return f"{when}, the bank shows {words.percent(last.after_pct)}: {last.verdict}. {of_all}."
 
 
@@ -83,6 +83,6 @@ def _advice(last: Interval) -> Iterator[RenderableType]:
         yield Text(visible(caution))
     for one in named:
         yield Text()
-        yield Text("LOOK AT FIRST", style="bold").append(visible(f" if {one.told}"), style="not bold")
+        yield Text("LOOK AT FIRST", style="bold").append(visible(f": {one.told}"), style="not bold")
         for number, look in enumerate(ADVICE[one.cause].look_at, start=1):
             yield Text(visible(f"{number}. {look}"))

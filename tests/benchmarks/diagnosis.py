@@ -15,9 +15,13 @@ from tests.logbook.injected import FAULTS, make_case
 Table = dict[Cause, Counter[Cause]]
 
 
-def name_causes(days: int, healthy: int, seed: int = 1, spread_fraction: float = 1.0) -> Table:
-    """Count which cause comes first for each that was injected; see `make_case`."""
-    faulty = [cause for cause in FAULTS if cause is not Cause.NONE]
+FAULTY = tuple(cause for cause in FAULTS if cause is not Cause.NONE)
+
+
+def name_causes(
+    days: int, healthy: int, seed: int = 1, spread_fraction: float = 1.0, faulty: tuple[Cause, ...] = FAULTY
+) -> Table:
+    """Count which cause comes first for each that was injected, in turn; see `make_case`."""
     table: Table = {cause: Counter() for cause in FAULTS}
     drawn = [(faulty[number % len(faulty)], number) for number in range(days)]
     drawn += [(Cause.NONE, number) for number in range(healthy)]

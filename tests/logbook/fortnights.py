@@ -133,5 +133,6 @@ def _live(
         plugged=plugged,
         wall_wh=np.zeros((grid.n_steps, 3)),
         work_wh=work_wh,
+        unsure_wh=np.zeros(grid.n_steps),
     )
     return Weeks(truth, expected, readings)

@@ -177,6 +177,7 @@ def make_case(cause: Cause, seed: int, hours: int = HOURS, spread_fraction: floa
         plugged=plugged,
         wall_wh=sound.wall_wh,
         work_wh=np.zeros((agenda.grid.n_steps + 1, 3)),
+        unsure_wh=np.zeros(agenda.grid.n_steps),
     )
     readings = _readings(random, yard, agenda, suns, lived, fault.stuck)
     shown = {machine.name: float(machine.charge_pct) for machine in yard.machines}

@@ -33,9 +33,12 @@ def test_causes_are_named_as_often_as_the_developers_page_says() -> None:
     rates, told = rates_of(by_forecast), render_table(by_forecast)
     assert all(rates[cause] >= 0.85 for cause in CERTAIN), told
     assert rates[Cause.NONE] >= 0.97, told
-    afterwards = name_causes(300, 300, seed=4, spread_fraction=0.5)
+
+
+@pytest.mark.slow
+def test_a_string_and_a_weak_array_are_told_apart_where_the_weather_is_known_half_as_badly() -> None:
+    afterwards = name_causes(200, 200, seed=4, spread_fraction=0.5, faulty=ALIKE)
     rates, told = rates_of(afterwards), render_table(afterwards)
-    assert all(rates[cause] >= 0.85 for cause in CERTAIN), told
     assert all(rates[cause] >= 0.60 for cause in ALIKE), told
     assert rates[Cause.NONE] >= 0.97, told
 
