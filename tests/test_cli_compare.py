@@ -45,7 +45,7 @@ def test_every_interval_has_its_band_and_its_verdict(tmp_path: Path) -> None:
     for moment in ("Tue 8 Jun 17:00", "Wed 9 Jun 07:00", "Wed 9 Jun 12:00"):
         assert moment in told
     assert "to 1" in told or "even" in told
-    assert "without --plan" in told.lower()
+    assert "--plan door.json" in told
 
 
 def test_cautions_stand_before_what_to_look_at(tmp_path: Path) -> None:

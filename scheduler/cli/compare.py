@@ -59,7 +59,7 @@ def compare(
         from scheduler.commands.outputs import check_targets
         from scheduler.errors import UsageError
         from scheduler.sheet.comparescreen import render_comparison
-        from scheduler.sheet.learnedscreen import render_learned
+        from scheduler.sheet.learnedscreen import render_changes, render_learned
 
         if learn and chart is not None:
             msg = "--learn besides --chart: leave one of them out"
@@ -71,7 +71,8 @@ def compare(
             lesson = learn_yard(request) if learn else None
             compared = None if learn else compare_yard(request)
         if lesson is not None:
-            typer.echo(drawn(lambda width: render_learned(lesson.learned, lesson.diff, lesson.notes, width)))
+            typer.echo(drawn(lambda width: render_learned(lesson.learned, lesson.notes, width)))
+            typer.echo(render_changes(lesson.diff))
         if compared is not None:
             shown = drawn(
                 lambda width: render_comparison(

@@ -120,7 +120,7 @@ def gather(request: CompareRequest, days: int) -> Gathered:
     readings, left_out = _within(readings, weather)
     expected = expect(yard, readings, weather, plans, suns_of_plans=request.weather is None)
     first_charge_pct = charge_at_first(yard, plans, readings[0].at)
-    notes = (*log.problems, *left_out, *weather.notes, *_about_plans(request))
+    notes = (*log.problems, *left_out, *weather.notes, *_about_plans(expected))
     return Gathered(yard, expected, tuple(readings), tuple(plans), first_charge_pct, notes)
 
 
@@ -134,10 +134,10 @@ def _within(readings: Sequence[Reading], weather: Weather) -> tuple[list[Reading
     return kept, (f"{left_out} readings outside the weather's time are left out",) if left_out else ()
 
 
-def _about_plans(request: CompareRequest) -> tuple[str, ...]:
-    if request.plans:
+def _about_plans(expected: Expectation) -> tuple[str, ...]:
+    if not expected.unsure_wh.any():
         return ()
     return (
-        "without --plan nobody knows what was plugged in, so little can be said where machines were not noted too; "
+        "where no plan was given and machines were not noted nobody knows what was plugged in, so little can be said; "
         "give the plan that hung on the door, such as --plan door.json",
     )

@@ -24,15 +24,19 @@ NAMES = {
 }
 
 
-def render_learned(learned: Learned, diff: str, notes: Sequence[str], width: int) -> RenderableType:
+def render_learned(learned: Learned, notes: Sequence[str], width: int) -> RenderableType:
     """Lay what was learned out for a console of `width` cells."""
     told: list[RenderableType] = [Text(visible(headline(learned)), style="bold"), Text(), _table(learned), Text()]
-    if diff:
-        told += [Text("CHANGED LINES, for you to take over; nothing was changed", style="bold"), Text(visible(diff))]
-    else:
-        told.append(Text("Nothing to change: the file's figures lie within what the readings allow."))
     told += [Text(visible(f"Note: {words.sentence(note)}")) for note in notes]
     return Constrain(Group(*told), min(width, WIDEST))
+
+
+def render_changes(diff: str) -> str:
+    """Write the changed lines as text: a line of a file stays one line, so that it can be copied."""
+    if not diff:
+        return "\nNothing to change: the file's figures lie within what the readings allow."
+    lines = (visible(line) for line in diff.split("\n"))
+    return "\n".join(["", "CHANGED LINES, for you to take over; nothing was changed", *lines])
 
 
 def headline(learned: Learned) -> str:

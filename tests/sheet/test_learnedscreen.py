@@ -1,0 +1,36 @@
+"""What was learned, on a screen."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from scheduler.logbook.learning import Figure, Learned
+from scheduler.sheet.learnedscreen import headline, render_changes, render_learned
+
+LONG = "+losses_pct = { dirt = 3, mismatch = 2, wiring = 2, connections = 0.5, ageing = 4, rating = 1, else = 10 }"
+WEAK = Figure("array", "", 4050.0, 3200.0, 3000.0, 3400.0)
+SOUND = Figure("charger", "mower", 480.0, 470.0, 450.0, 490.0)
+
+
+def drawn(learned: Learned) -> str:
+    console = Console(width=80, highlight=False)
+    with console.capture() as capture:
+        console.print(render_learned(learned, (), 80))
+    return capture.get()
+
+
+def test_the_headline_names_what_is_otherwise_and_nothing_else() -> None:
+    told = headline(Learned((WEAK, SOUND), 28.0, 84))
+    assert "the array at full sun" in told
+    assert "mower" not in told
+
+
+def test_a_changed_line_stays_one_line() -> None:
+    assert LONG in render_changes(f"--- a\n{LONG}").splitlines()
+    assert "Nothing to change" in render_changes("")
+
+
+def test_each_figure_has_its_interval() -> None:
+    told = drawn(Learned((WEAK, SOUND), 28.0, 84))
+    assert "3000 to 3400" in told
+    assert "450 to 490" in told
