@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import os
 import re
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+import typer
 
 from scheduler import errors, writing
+from scheduler.cli.telling import errors_told
 from scheduler.commands import plan as plan_command
 from scheduler.planning import planner
 from scheduler.planning.record import Plan
@@ -286,3 +290,10 @@ def test_every_exit_code_is_told_in_the_help() -> None:
     for code in branches(errors.SunrosterError) | {0, 130}:
         assert f" {code} " in told[told.index("Exit codes:") :]
         assert f" {code} " in (errors.__doc__ or "") or code in {0, 130}
+
+
+def test_a_worker_that_is_ended_from_outside_is_told_of(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(typer.Exit) as end, errors_told(), ProcessPoolExecutor(1) as pool:
+        pool.submit(os._exit, 9).result()
+    assert end.value.exit_code == 1
+    assert "a worker process was ended from outside" in capsys.readouterr().err

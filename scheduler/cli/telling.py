@@ -29,6 +29,9 @@ def errors_told() -> Iterator[None]:
     except SunrosterError as fault:
         tell_beside(str(fault))
         raise typer.Exit(fault.exit_code) from fault
+    except BrokenExecutor as fault:
+        tell_beside("a worker process was ended from outside, perhaps for want of memory; try --workers 1")
+        raise typer.Exit(1) from fault
     except BaseException as fault:
         # A library that is stopped while it is loaded may make an error of its own of it.
         if not isinstance(fault, KeyboardInterrupt) and not asked_to_stop.is_set():
