@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 

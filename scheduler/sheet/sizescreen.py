@@ -25,7 +25,7 @@ def render_sizing(sizing: Sizing, source: str, width: int) -> RenderableType:
         f"Share of the must needs met on {_counted(sizing.days_a_month, 'day')} amid each month ({source}), "
         "planned every evening and lived; the same days and forecasts for every size. Today's yard stands in [ ]."
     )
-    parts = (
+    parts: tuple[RenderableType, ...] = (
         Text(visible(headline(sizing)), style="bold"),
         Text(visible(about)),
         Text(),
