@@ -266,7 +266,7 @@ def test_a_killed_note_has_lost_no_confirmed_reading(tmp_path: Path) -> None:
     kill_notes(tmp_path, 8, random.Random(3))
 
 
-@pytest.mark.slow
+@pytest.mark.deep
 def test_300_killed_notes_have_lost_no_confirmed_reading(tmp_path: Path) -> None:
     confirmed, written = kill_notes(tmp_path, 300, random.Random(11))
     assert 30 < confirmed <= written < 270
