@@ -54,7 +54,13 @@ OTHERS = re.compile(
 )
 
 #: Files that a text only speaks of: what the reader makes, and what other projects have.
-MADE_BY_THE_READER = {"my-yard.toml", "my-forecast.csv", "door.pdf", "field-edge-logbook.csv"}
+MADE_BY_THE_READER = {
+    "my-yard.toml",
+    "my-forecast.csv",
+    "door.pdf",
+    "field-edge-logbook.csv",
+    "fleets/field-edge-logbook.csv",
+}
 
 
 def readme() -> str:
@@ -148,7 +154,7 @@ def test_what_a_command_prints_is_what_the_readme_shows(words: str) -> None:
     assert masked(run(shlex.split(words))) == masked(others(slowly=False)[words]), told
 
 
-@pytest.mark.slow
+@pytest.mark.deep
 @pytest.mark.parametrize("words", others(slowly=True))
 def test_what_a_lived_year_prints_is_what_the_readme_shows(words: str) -> None:
     told = "if it was changed on purpose, python -m tests.test_docs slowly renews the README"

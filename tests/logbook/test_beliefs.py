@@ -27,7 +27,7 @@ def test_healthy_days_are_not_accused() -> None:
     assert named.count(Cause.NONE) >= 5, named
 
 
-@pytest.mark.slow
+@pytest.mark.deep
 def test_causes_are_named_as_often_as_the_developers_page_says() -> None:
     by_forecast = name_causes(300, 300, seed=3)
     rates, told = rates_of(by_forecast), render_table(by_forecast)
@@ -35,7 +35,7 @@ def test_causes_are_named_as_often_as_the_developers_page_says() -> None:
     assert rates[Cause.NONE] >= 0.97, told
 
 
-@pytest.mark.slow
+@pytest.mark.deep
 def test_a_string_and_a_weak_array_are_told_apart_where_the_weather_is_known_half_as_badly() -> None:
     afterwards = name_causes(200, 200, seed=4, spread_fraction=0.5, faulty=ALIKE)
     rates, told = rates_of(afterwards), render_table(afterwards)

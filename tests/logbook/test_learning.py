@@ -41,7 +41,7 @@ def test_chargers_are_found_within_5_percent() -> None:
     assert all(abs(error) < 0.05 for error in chargers.values()), chargers
 
 
-@pytest.mark.slow
+@pytest.mark.deep
 def test_figures_come_back_and_intervals_hold_them() -> None:
     found: dict[str, list[tuple[float, bool]]] = {}
     for seed in range(100, 140):
