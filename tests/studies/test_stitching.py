@@ -54,6 +54,7 @@ def test_a_sunny_yard_takes_every_part_over_and_has_the_same_year() -> None:
     assert walk.lived() == live_prepared(prepared)
 
 
+@pytest.mark.slow
 def test_a_yard_that_is_never_full_lives_on_by_itself() -> None:
     prepared = some_days(1)
     walk, taken = stitched(prepared, 3)
