@@ -13,7 +13,6 @@ from scheduler.yard.models import Site
 
 QUARTERS_PER_HOUR = 4
 
-OKTAS = 8  #: parts in which an observer divides the sky
 
 #: Share of the clear sky's global irradiance that a full cover of cloud takes, and how late a growing one does.
 OVERCAST_LOSS_FRACTION = 0.75
