@@ -1,0 +1,89 @@
+"""Arrays: the panels of one plane on one input, what shades them, and how they are wired (R2)."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from scheduler.units import fraction_from_pct
+from scheduler.yard.clock import MinuteOfDay
+from scheduler.yard.figures import (
+    Bearing,
+    Elevation,
+    Losses,
+    Mounting,
+    Pct,
+    PctBelow100,
+    Positive,
+    Record,
+    Text,
+    Whole,
+    WireGauge,
+    refuse,
+)
+
+
+class Shade(Record):
+    """A daily spell, on the site's clock, in which something stands before the panels."""
+
+    between: tuple[MinuteOfDay, MinuteOfDay]
+    lost_pct: Pct
+    sky_lost_pct: Pct | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.between[0] >= self.between[1]:
+            refuse(["between: wanted the earlier time first"])
+        return self
+
+
+class Array(Record):
+    """Panels in one plane on one charge controller input (R2)."""
+
+    name: Text
+    panels: Whole
+    panel_w: Positive
+    tilt_deg: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=90)]
+    azimuth_deg: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=360)]
+    mounting: Mounting = "open_rack"
+    temp_coeff_pct_per_c: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-2, le=0)] = -0.40
+    losses_pct: Losses = 14.08
+    input_limit_w: Positive | None = None
+    soiling_pct: Annotated[tuple[PctBelow100, ...], Field(min_length=12, max_length=12)] | None = None
+    horizon_deg: Annotated[tuple[tuple[Bearing, Elevation], ...], Field(min_length=1)] | None = None
+    shade: tuple[Shade, ...] = ()
+    series: Whole | None = None
+    parallel: Whole | None = None
+    voc_v: Positive | None = None
+    isc_a: Positive | None = None
+    vmp_v: Positive | None = None
+    imp_a: Positive | None = None
+    input_max_v: Positive | None = None
+    input_max_a: Positive | None = None
+    cable_awg: WireGauge | None = None
+    cable_mm2: Positive | None = None
+    cable_m: Positive | None = None
+
+    @model_validator(mode="after")
+    def _horizon_goes_round(self) -> Self:
+        azimuths = [azimuth for azimuth, _ in self.horizon_deg or ()]
+        if any(after <= before for before, after in pairwise(azimuths)):
+            refuse(["horizon_deg: wanted each azimuth larger than the one before, once round clockwise"])
+        return self
+
+    @property
+    def rated_w(self) -> float:
+        """All panels together under standard test conditions [W]."""
+        return self.panels * self.panel_w
+
+    @property
+    def loss_fraction(self) -> float:
+        """System losses as one fraction, named losses multiplied and not added (R2)."""
+        if isinstance(self.losses_pct, dict):
+            kept = 1.0
+            for loss_pct in self.losses_pct.values():
+                kept *= 1.0 - fraction_from_pct(loss_pct)
+            return 1.0 - kept
+        return fraction_from_pct(self.losses_pct)
