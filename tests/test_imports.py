@@ -34,6 +34,7 @@ LAYERS = (
     ("planning",),
     ("logbook",),
     ("studies",),
+    ("checkup",),
     ("sheet",),
     ("commands",),
     ("cli",),
@@ -58,6 +59,7 @@ UNITS = {
     "wh", "kwh", "w", "panel_w", "h", "days", "hours", "hours_per_day", "s", "seconds", "minutes", "pct", "fraction",
     "efficiency", "deg", "latitude", "longitude", "m", "c", "per_c", "a", "awg", "mm2", "ah", "v", "volts", "watts",
     "m3", "per_h", "per_kwh", "litres", "km", "miles", "wh_per_km", "wh_per_mile", "wh_m2", "w_m2", "m_s", "steps",
+    "m2", "kg", "n", "coefficient", "pa", "ohm", "months",
 }  # fmt: skip
 
 #: Numbers that have no unit, or that of what they belong to, and what they are.

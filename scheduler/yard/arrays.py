@@ -50,6 +50,7 @@ class Array(Record):
     mounting: Mounting = "open_rack"
     temp_coeff_pct_per_c: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-2, le=0)] = -0.40
     losses_pct: Losses = 14.08
+    input: Text | None = None
     input_limit_w: Positive | None = None
     soiling_pct: Annotated[tuple[PctBelow100, ...], Field(min_length=12, max_length=12)] | None = None
     horizon_deg: Annotated[tuple[tuple[Bearing, Elevation], ...], Field(min_length=1)] | None = None
@@ -60,11 +61,35 @@ class Array(Record):
     isc_a: Positive | None = None
     vmp_v: Positive | None = None
     imp_a: Positive | None = None
+    voc_coeff_pct_per_c: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-2, le=0)] | None = None
+    panel_fuse_a: Positive | None = None
+    fuse_a: Positive | None = None
+    connector_a: Positive | None = None
     input_max_v: Positive | None = None
+    input_min_v: Positive | None = None
     input_max_a: Positive | None = None
     cable_awg: WireGauge | None = None
     cable_mm2: Positive | None = None
     cable_m: Positive | None = None
+    panel_m2: Positive | None = None
+    panel_kg: Positive | None = None
+    roof_height_m: Positive | None = None
+    uplift_coefficient: Positive | None = None
+    tie_downs: Whole | None = None
+    tie_down_n: Positive | None = None
+
+    @model_validator(mode="after")
+    def _wired_from_its_panels(self) -> Self:
+        if self.series and self.parallel and self.series * self.parallel != self.panels:
+            refuse(
+                [
+                    f"series: {self.series} in series times {self.parallel} in parallel are "
+                    f"{self.series * self.parallel} panels; wanted panels = {self.panels}"
+                ]
+            )
+        if self.input_min_v and self.input_max_v and self.input_min_v >= self.input_max_v:
+            refuse(["input_min_v: wanted less than input_max_v"])
+        return self
 
     @model_validator(mode="after")
     def _horizon_goes_round(self) -> Self:

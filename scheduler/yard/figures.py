@@ -10,6 +10,11 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Dis
 
 Kind = Literal["ac", "dc"]
 Mounting = Literal["open_rack", "close_roof", "insulated_back"]
+Chemistry = Literal["lithium", "lead_acid"]
+#: What the building is to the electrical code: it sets the highest direct voltage allowed.
+Building = Literal["dwelling", "other_building", "off_building"]
+#: What stands around and brakes the wind: B trees and houses, C open country, D open water.
+Exposure = Literal["B", "C", "D"]
 Priority = Literal["must", "should", "could"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 

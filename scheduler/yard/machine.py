@@ -95,6 +95,7 @@ class Machine(Record):
     battery_ah: Positive | None = None
     charger_w: Positive
     charger_efficiency_pct: PositivePct = 88.0
+    battery_charge_max_w: Positive | None = None
     taper_from_pct: Pct = 80.0
     supply: Kind = "ac"
     charge_temp_c: tuple[Number, Number] = (0.0, 45.0)

@@ -75,6 +75,10 @@ _UNIT_WORDS = (
     ("_per_mile", "Wh per mile"),
     ("_wh", "Wh"),
     ("_mm2", "square millimetres"),
+    ("_m2", "square metres"),
+    ("_kg", "kilograms"),
+    ("_n", "newtons"),
+    ("_m_s", "metres a second"),
     ("_pct", "percent"),
     ("_deg", "degrees"),
     ("_km", "km"),
@@ -216,7 +220,7 @@ def _wanted(error: ErrorDetails, key: str) -> str:
         return f"at least {_count(context['min_length'])}"
     if kind == "too_long":
         return f"a list of {context['max_length']}"
-    if key == "cable_awg":
+    if key.endswith("_awg"):
         return 'a wire gauge such as 10 or "1/0"'
     return {
         "float_type": f"a number ({unit})" if unit else "a number",

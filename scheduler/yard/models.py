@@ -19,6 +19,9 @@ from scheduler.yard.arrays import Array, Shade
 from scheduler.yard.clock import WEEKDAYS, MinuteOfDay
 from scheduler.yard.figures import (
     PRIORITIES,
+    Building,
+    Chemistry,
+    Exposure,
     Kind,
     Mounting,
     NotNegative,
@@ -31,6 +34,7 @@ from scheduler.yard.figures import (
     Switch,
     Text,
     Weekday,
+    WireGauge,
     refuse,
 )
 from scheduler.yard.machine import Machine, Need
@@ -68,6 +72,10 @@ class Site(Record):
     shed_lag_h: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=240)] = 0.0
     shed_sun_c: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=60)] = 0.0
     shed_loss_w_per_c: Positive | None = None
+    record_low_c: Number | None = None
+    wind_gust_m_s: Positive | None = None
+    wind_exposure: Exposure = "C"
+    building: Building = "dwelling"
     typical_year: Text | None = None
 
     @field_validator("timezone")
@@ -97,6 +105,7 @@ class Bank(Record):
     discharge_max_w: Positive | None = None
     charge_efficiency_pct: PositivePct = 97.0
     discharge_efficiency_pct: PositivePct = 97.0
+    chemistry: Chemistry = "lithium"
 
     @model_validator(mode="after")
     def _level_above_reserve(self) -> Self:
@@ -173,6 +182,9 @@ class Outlet(Record):
     breaker_a: Positive | None = None
     volts: Positive = 120.0
     timer: Switch = False
+    cord_awg: WireGauge | None = None
+    cord_mm2: Positive | None = None
+    cord_m: Positive | None = None
 
     @property
     def breaker_w(self) -> float:

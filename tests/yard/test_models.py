@@ -229,6 +229,11 @@ UNIT_ENDINGS = (
     "_deg",
     "_per_km",
     "_per_mile",
+    "_m2",
+    "_kg",
+    "_n",
+    "_coefficient",
+    "_m_s",
 )
 
 #: Numbers that need no unit in their key: counts, degrees on the globe, and words that are units themselves.
@@ -238,6 +243,7 @@ WITHOUT_ENDING = {
     "panels",
     "series",
     "parallel",
+    "tie_downs",
     "count",
     "watts",
     "volts",
