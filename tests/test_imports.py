@@ -64,6 +64,10 @@ UNITS = {
 
 #: Numbers that have no unit, or that of what they belong to, and what they are.
 UNITLESS = {
+    "scheduler.checkup.findings.Figure.value": "in the unit beside it",
+    "scheduler.checkup.findings.Figure.limit": "in the unit beside it",
+    "scheduler.checkup.findings.Finding.found": "in the unit beside it",
+    "scheduler.checkup.findings.Finding.limit": "in the unit beside it",
     "scheduler.charging.curve.ChargeCurve.taper_from": "a fraction, named as in the fleet file",
     "scheduler.logbook.beliefs.Belief.sun_place_deviations": "in standard deviations",
     "scheduler.planning.linear.LinearModel.lower": "in the units of the columns",
