@@ -18,6 +18,8 @@ START = dt.datetime(2027, 6, 9, 10, 0, tzinfo=dt.UTC)  # 06:00 on the yard's clo
 ZONE = "America/New_York"
 VISIT_TIMES = ("07:00", "11:30", "15:00", "18:30")
 WHOLE_HOUR_VISIT_TIMES = ("07:00", "11:00", "15:00", "19:00")
+USUAL_VISITS = len(VISIT_TIMES)
+FIRST_VISIT_HOUR, LAST_VISIT_HOUR = 7, 19
 #: Fridge, dehumidifier and the inverter's idle draw at the bank's side.
 HOUSE_WH_A_DAY = 24 * (60.0 / 0.9 + 20.0) + 4 * 300.0 / 0.9
 DULL_FRACTION = 0.6
@@ -31,12 +33,21 @@ class YardSize:
     hours: int
     step_minutes: int
     timers: int = 0
+    visits: int = USUAL_VISITS
 
     @property
     def title(self) -> str:
         timers = f", {self.timers} timers" if self.timers else ""
         steps = f"{self.hours} h in steps of {self.step_minutes} min"
-        return f"{self.machines} machines, {steps}, 4 visits a day{timers}"
+        return f"{self.machines} machines, {steps}, {self.visits} visits a day{timers}"
+
+    @property
+    def visit_times(self) -> tuple[str, ...]:
+        """When somebody comes; other than the usual number of visits stand evenly over the day, on whole hours."""
+        if self.visits == USUAL_VISITS:
+            return VISIT_TIMES if self.step_minutes < 60 else WHOLE_HOUR_VISIT_TIMES
+        hours = np.linspace(FIRST_VISIT_HOUR, LAST_VISIT_HOUR, self.visits).round()
+        return tuple(f"{hour:02.0f}:00" for hour in hours)
 
 
 @dataclass(frozen=True)
@@ -85,7 +96,7 @@ def make_yard(size: YardSize, seed: int) -> BenchYard:
                 min_block_h=1.0,
             ),
         ),
-        visits=Visits(times=VISIT_TIMES if size.step_minutes < 60 else WHOLE_HOUR_VISIT_TIMES),
+        visits=Visits(times=size.visit_times),
         machines=machines,
     )
     span = Span(now=START, start=START, hours=float(size.hours), step_minutes=size.step_minutes)
