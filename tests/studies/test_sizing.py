@@ -8,7 +8,7 @@ import pytest
 
 from scheduler.commands.size import SizeRequest, size_yard
 from scheduler.errors import UsageError
-from scheduler.sheet.sizechart import render_size_chart
+from scheduler.sheet.sizechart import draw_sizes, render_size_chart
 from scheduler.sheet.sizescreen import headline, render_sizing
 from scheduler.studies import sizing as module
 from scheduler.studies.sizing import SizeGrid, Sizing, live_sampled, resized, study_sizes
@@ -91,6 +91,20 @@ def test_the_chart_is_drawn(monkeypatch: pytest.MonkeyPatch, form: str, begins: 
     assert chart.startswith(begins)
     if form == "svg":
         assert chart == render_size_chart(sizing, "svg"), "the same sizes make the same file"
+
+
+def test_no_label_of_a_line_lies_on_todays_mark(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Today's yard stands at 30 %, on a line of its own."""
+    sizing = made_up(monkeypatch, SizeGrid())
+    figure = draw_sizes(sizing)
+    figure.draw_without_rendering()
+    axes = figure.axes[0]
+    (today,) = (text for text in axes.texts if text.get_text() == "today, 30 %")
+    beside = [text for text in axes.texts if text.get_visible() and text is not today]
+    assert any(text.get_text() == "40 %" for text in beside)
+    assert not [text for text in beside if text.get_window_extent().overlaps(today.get_window_extent())]
+    mark = axes.transData.transform((sizing.today.array_w / 1000.0, sizing.today.bank_wh / 1000.0))
+    assert not [text for text in beside if text.get_window_extent().contains(*mark)]
 
 
 @pytest.mark.parametrize(
