@@ -9,6 +9,7 @@ from itertools import pairwise
 from scheduler.studies.year import PreparedYear, YearSettings, for_number, prepare_year
 from scheduler.studies.yearagenda import build_year_agenda, weekly_yard
 from scheduler.sun.typicalyear import TypicalYear
+from scheduler.yard.arrays import places_by_input
 from scheduler.yard.clock import show_minute_of_day
 from scheduler.yard.models import Array, Machine, Need, Outlet, Visits, Yard
 
@@ -85,28 +86,29 @@ def prepare_changed(
 
 
 def with_panels(yard: Yard, more: int) -> Yard:
-    """Add panels to the largest array, its controller's limit growing with them; fewer where `more` is negative.
+    """Add panels to the largest array, its input's limit growing with them; fewer where `more` is negative.
 
     Panels taken away come from the arrays in turn, largest first, and leave one in each.
     """
-    arrays = list(yard.arrays)
+    panels = [array.panels for array in yard.arrays]
     if more >= 0:
-        return changed_yard(yard, arrays=tuple(_grown(arrays, more)))
+        panels[max(range(len(panels)), key=lambda number: yard.arrays[number].rated_w)] += more
     for _ in range(-more):
-        largest = max(range(len(arrays)), key=lambda number: arrays[number].panels)
-        arrays[largest] = _scaled(arrays[largest], arrays[largest].panels - 1)
-    return changed_yard(yard, arrays=tuple(arrays))
+        panels[max(range(len(panels)), key=lambda number: panels[number])] -= 1
+    return changed_yard(yard, arrays=_repanelled(yard.arrays, panels))
 
 
-def _grown(arrays: Sequence[Array], more: int) -> Iterable[Array]:
-    largest = max(range(len(arrays)), key=lambda number: arrays[number].rated_w)
-    for number, array in enumerate(arrays):
-        yield _scaled(array, array.panels + more) if number == largest else array
-
-
-def _scaled(array: Array, panels: int) -> Array:
-    limit_w = None if array.input_limit_w is None else array.input_limit_w * panels / array.panels
-    return array.model_copy(update={"panels": panels, "input_limit_w": limit_w})
+def _repanelled(arrays: tuple[Array, ...], panels: Sequence[int]) -> tuple[Array, ...]:
+    """Give the arrays these panels, each input's limit keeping its part of what is rated on it."""
+    changed = list(arrays)
+    for places in places_by_input(arrays):
+        rated_w = [(panels[place] * arrays[place].panel_w, arrays[place].rated_w) for place in places]
+        times = sum(after for after, _ in rated_w) / sum(before for _, before in rated_w)
+        for place in places:
+            limit_w = arrays[place].input_limit_w
+            update = {"panels": panels[place], "input_limit_w": None if limit_w is None else limit_w * times}
+            changed[place] = arrays[place].model_copy(update=update)
+    return tuple(changed)
 
 
 def with_modules(yard: Yard, more: int) -> Yard:
@@ -120,7 +122,7 @@ def ease_limits(yard: Yard) -> dict[str, Change]:
     """Return the yard with each limit eased in turn, by the limit's name."""
     inverter, bank = yard.inverter, yard.bank
     times = EASED_TIMES
-    doubled = tuple(_scaled(array, times * array.panels) for array in yard.arrays)
+    doubled = _repanelled(yard.arrays, [times * array.panels for array in yard.arrays])
     strong = {
         "continuous_w": inverter.continuous_w * EASED_INVERTER_TIMES,
         "surge_w": inverter.surge_limit_w * EASED_INVERTER_TIMES,

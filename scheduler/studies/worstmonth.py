@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from scheduler.studies import designrules as rule
-from scheduler.sun.arraypower import Air, Radiation, array_power_w, plane_irradiance_w_m2
+from scheduler.sun.arraypower import Air, Radiation, arrays_power_w, plane_irradiance_w_m2
 from scheduler.sun.ongrid import step_middles
 from scheduler.sun.skies import sun_path
 from scheduler.sun.typicalyear import HOURS_PER_DAY, NOMINAL_YEAR, TypicalYear
@@ -96,13 +96,13 @@ def month_suns(yard: Yard, year: TypicalYear) -> tuple[MonthSun, ...]:
     columns = {str(name): table[name].to_numpy(dtype=float) for name in table.columns}
     sky = Radiation(columns["ghi_w_m2"], columns["dni_w_m2"], columns["dhi_w_m2"])
     air = Air(columns["temp_c"], columns["wind_m_s"])
-    plane_w_m2, power_w = np.zeros(grid.n_steps), np.zeros(grid.n_steps)
+    plane_w_m2 = np.zeros(grid.n_steps)
     rated_w = sum(array.rated_w for array in yard.arrays)
     for array in yard.arrays:
         plane_w_m2 += (
             array.rated_w / rated_w * plane_irradiance_w_m2(array.tilt_deg, array.azimuth_deg, sun, sky)
         )
-        power_w += array_power_w(array, grid, sun, sky, air)
+    power_w = arrays_power_w(yard.arrays, grid, sun, sky, air)
     month_of = pd.date_range(f"{NOMINAL_YEAR}-01-01", periods=len(table), freq="h").month.to_numpy()
 
     def by_day(power_w: FloatArray, month: int) -> float:

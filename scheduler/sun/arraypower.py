@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
 
@@ -11,6 +12,7 @@ from scheduler.sun.shading import beam_seen_fraction, clean_fraction, sky_seen_f
 from scheduler.sun.skies import SunPath
 from scheduler.timegrid import FloatArray, Grid
 from scheduler.units import fraction_from_pct
+from scheduler.yard.arrays import places_by_input, shared_input_limit_w
 from scheduler.yard.models import Array, Mounting
 
 #: What the ground before the panels throws back: grass and soil, the usual assumption.
@@ -199,8 +201,8 @@ def dc_power_w(array: Array, plane_w_m2: FloatArray, cells_c: FloatArray) -> Flo
     return np.maximum(lossless_w * (1.0 - array.loss_fraction), 0.0)
 
 
-def array_power_w(array: Array, grid: Grid, sun: SunPath, sky: Radiation, air: Air) -> FloatArray:
-    """Mean power of one array in each step, behind its charge controller [W] (R2).
+def panels_power_w(array: Array, grid: Grid, sun: SunPath, sky: Radiation, air: Air) -> FloatArray:
+    """Mean power of one array in each step, before its charge controller [W] (R2).
 
     A horizon takes the beam while the sun is behind it, and its part of the sky; passing shade and dirt take
     their share of what is left.
@@ -230,12 +232,34 @@ def array_power_w(array: Array, grid: Grid, sun: SunPath, sky: Radiation, air: A
     used_w_m2 = light.times(kept.beam_fraction, kept.sky_fraction, kept.sky_fraction).total_w_m2 * clean
     panels_w = dc_power_w(array, used_w_m2, cells_c)
     _check_finite(array.name, panels_w)
-    return panels_w if array.input_limit_w is None else np.minimum(panels_w, array.input_limit_w)
+    return panels_w
+
+
+def array_power_w(array: Array, grid: Grid, sun: SunPath, sky: Radiation, air: Air) -> FloatArray:
+    """Mean power of one array by itself in each step, behind its charge controller [W] (R2); see `panels_power_w`."""
+    return behind_inputs_w((array,), (panels_power_w(array, grid, sun, sky, air),))
+
+
+def behind_inputs_w(arrays: Sequence[Array], panels_w: Sequence[FloatArray]) -> FloatArray:
+    """Mean power of all arrays together in each step, behind their controllers' inputs [W] (R2).
+
+    Parameters
+    ----------
+    arrays : sequence of Array
+        Those on the same input are clipped together, at the smallest of their limits.
+    panels_w : sequence of ndarray, shape (n_steps,)
+        What the panels of each could give [W].
+    """
+    each = []
+    for places in places_by_input(arrays):
+        together_w = reduce(np.add, (panels_w[place] for place in places))
+        each.append(np.minimum(together_w, shared_input_limit_w([arrays[place] for place in places])))
+    power_w: FloatArray = reduce(np.add, each)
+    return power_w
 
 
 def arrays_power_w(
     arrays: tuple[Array, ...], grid: Grid, sun: SunPath, sky: Radiation, air: Air
 ) -> FloatArray:
-    """Mean power of all arrays together in each step [W] (R2)."""
-    each = (array_power_w(array, grid, sun, sky, air) for array in arrays)
-    return reduce(np.add, each, np.zeros(grid.n_steps))
+    """Mean power of all arrays together in each step, shared inputs clipped once [W] (R2)."""
+    return behind_inputs_w(arrays, [panels_power_w(array, grid, sun, sky, air) for array in arrays])

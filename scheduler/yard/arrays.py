@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Annotated, Self
 
@@ -112,3 +114,16 @@ class Array(Record):
                 kept *= 1.0 - fraction_from_pct(loss_pct)
             return 1.0 - kept
         return fraction_from_pct(self.losses_pct)
+
+
+def places_by_input(arrays: Sequence[Array]) -> tuple[tuple[int, ...], ...]:
+    """Where in the list the arrays of each controller input stand; an array without a named input has its own."""
+    places: dict[str | int, list[int]] = {}
+    for place, array in enumerate(arrays):
+        places.setdefault(place if array.input is None else array.input, []).append(place)
+    return tuple(map(tuple, places.values()))
+
+
+def shared_input_limit_w(arrays: Sequence[Array]) -> float:
+    """The most that one input takes from all of these arrays: the smallest limit given; infinite without any [W]."""
+    return min((array.input_limit_w or math.inf for array in arrays), default=math.inf)

@@ -33,6 +33,14 @@ def test_panels_are_added_to_the_largest_array_and_its_controller_grows_with_the
     assert with_panels(small_yard(arrays=TWO_ARRAYS), 3).arrays[1].input_limit_w == pytest.approx(540.0)
 
 
+def test_the_limit_of_a_shared_input_grows_with_all_that_is_on_it() -> None:
+    both = tuple(array.model_copy(update={"input": "1", "input_limit_w": 400.0}) for array in TWO_ARRAYS)
+    grown = with_panels(small_yard(arrays=both), 5).arrays
+    assert [array.panels for array in grown] == [2, 8]
+    # From 5 panels to 10, whichever array they are in.
+    assert [array.input_limit_w for array in grown] == [pytest.approx(800.0)] * 2
+
+
 def test_panels_are_taken_from_the_larger_array_first() -> None:
     assert [panels_of(-1), panels_of(-2), panels_of(-3)] == [[2, 2], [1, 2], [1, 1]]
 

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.studies.worstmonth import Step, machine_daily_wh, worst_month
+from scheduler.studies.worstmonth import Step, machine_daily_wh, month_suns, worst_month
 from scheduler.sun.weather import read_weather
 from scheduler.yard.fleetfile import read_yard
-from scheduler.yard.models import HouseLoad, Machine, Need
+from scheduler.yard.models import Array, HouseLoad, Machine, Need
+from tests.studies.small_yard import greensboro, small_yard
 
 ROOT = Path(__file__).parents[2]
 
@@ -66,3 +67,15 @@ def test_a_dehumidifier_that_follows_the_weather_counts_with_its_whole_window() 
     year = read_weather(ROOT / "forecasts" / "greensboro-tmy3.csv", yard.site)
     (dried,) = [step for step in worst_month(yard, year).steps if step.name == "dryer"]  # type: ignore[arg-type]
     assert dried.value == pytest.approx(200.0 * 6.0 / yard.inverter.efficiency)
+
+
+def test_arrays_on_one_input_bring_a_month_what_the_input_takes_from_both() -> None:
+    plane = {"panels": 1, "panel_w": 200.0, "tilt_deg": 30.0, "input_limit_w": 150.0}
+    east, west = (Array(name=f"{azimuth}", azimuth_deg=azimuth, **plane) for azimuth in (120.0, 240.0))
+    apart, shared = (
+        small_yard(arrays=tuple(array.model_copy(update={"input": name}) for array in (east, west)))
+        for name in (None, "1")
+    )
+    for own, together in zip(month_suns(apart, greensboro()), month_suns(shared, greensboro()), strict=True):
+        assert together.peak_sun_h == own.peak_sun_h
+        assert together.array_wh < 0.9 * own.array_wh

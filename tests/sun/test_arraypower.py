@@ -15,6 +15,7 @@ from scheduler.sun.arraypower import (
     Radiation,
     array_power_w,
     arrays_power_w,
+    behind_inputs_w,
     complete_radiation,
     plane_irradiance_w_m2,
 )
@@ -202,6 +203,60 @@ def test_arrays_add_up():
     both = (array(), array(azimuth_deg=270.0, input_limit_w=900.0))
     each = [array_power_w(one, DAY, sun, cloudless(sun), mild()) for one in both]
     assert arrays_power_w(both, DAY, sun, cloudless(sun), mild()) == pytest.approx(each[0] + each[1])
+
+
+def both_power_w(**input_keys: Any) -> tuple[np.ndarray, np.ndarray]:
+    """An east and a west array: what the panels of each could give added up, and what comes of it."""
+    sun = sun_over()
+    sky = cloudless(sun)
+    planes = ({"azimuth_deg": 90.0}, {"azimuth_deg": 270.0, "panels": 5})
+    free = [array_power_w(array(**plane), DAY, sun, sky, mild()) for plane in planes]
+    arrays = tuple(
+        array(**plane, **{key: value[place] for key, value in input_keys.items() if value[place] is not None})
+        for place, plane in enumerate(planes)
+    )
+    return free[0] + free[1], arrays_power_w(arrays, DAY, sun, sky, mild())
+
+
+def test_arrays_on_one_input_are_clipped_together():
+    free, power = both_power_w(input=("1", "1"), input_limit_w=(2500.0, 2500.0))
+    assert free.max() > 3500.0
+    assert power == pytest.approx(np.minimum(free, 2500.0))
+
+
+def test_the_smallest_limit_given_for_an_input_counts_for_all_of_it():
+    for limits in ((2500.0, None), (None, 2500.0), (2500.0, 2600.0), (9000.0, 2500.0)):
+        free, power = both_power_w(input=("1", "1"), input_limit_w=limits)
+        assert power == pytest.approx(np.minimum(free, 2500.0))
+    free, power = both_power_w(input=("1", "1"))
+    assert power == pytest.approx(free)
+
+
+@pytest.mark.parametrize("names", [("1", "2"), (None, None), ("1", None)])
+def test_arrays_on_inputs_of_their_own_are_clipped_each(names):
+    limit_w = 1500.0
+    sun = sun_over()
+    sky = cloudless(sun)
+    planes = ({"azimuth_deg": 90.0}, {"azimuth_deg": 270.0, "panels": 5})
+    each = [array_power_w(array(**plane, input_limit_w=limit_w), DAY, sun, sky, mild()) for plane in planes]
+    assert each[0].max() == limit_w
+    _, power = both_power_w(input=names, input_limit_w=(limit_w, limit_w))
+    assert power == pytest.approx(each[0] + each[1])
+    assert power.max() > limit_w
+
+
+@given(
+    watts=st.lists(st.lists(st.floats(0.0, 5000.0), min_size=6, max_size=6), min_size=1, max_size=4),
+    inputs=st.lists(st.sampled_from([None, "1", "2"]), min_size=4, max_size=4),
+    limits=st.lists(st.none() | st.floats(1.0, 4000.0), min_size=4, max_size=4),
+)
+def test_what_is_clipped_together_is_never_more_than_what_is_clipped_each(watts, inputs, limits):
+    panels_w = [np.array(one) for one in watts]
+    apart = [array(input_limit_w=limit) for limit in limits[: len(watts)]]
+    shared = [one.model_copy(update={"input": name}) for one, name in zip(apart, inputs, strict=False)]
+    together_w = behind_inputs_w(shared, panels_w)
+    assert (together_w <= behind_inputs_w(apart, panels_w) * (1 + 1e-12) + 1e-9).all()
+    assert (together_w >= 0.0).all()
 
 
 def test_polar_night_gives_nothing():
