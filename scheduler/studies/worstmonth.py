@@ -128,7 +128,7 @@ def worst_month(yard: Yard, year: TypicalYear) -> WorstMonth:
     """Work the method out for a yard on a typical year of its place."""
     months = month_suns(yard, year)
     worst = min(months, key=lambda month: month.peak_sun_h)
-    loads = tuple(_load_steps(yard))
+    loads = tuple(load_steps(yard))
     load_wh = sum(step.value for step in loads)
     array, ratio, array_asked_w = _array_steps(yard, worst, load_wh)
     bank, carried_days, bank_asked_wh = _bank_steps(yard, load_wh)
@@ -151,8 +151,8 @@ def worst_month(yard: Yard, year: TypicalYear) -> WorstMonth:
     return WorstMonth(worst.month, months, steps, ratio, carried_days, array_asked_w, bank_asked_wh)
 
 
-def _load_steps(yard: Yard) -> Iterator[Step]:
-    """The mean day's energy on the bank's side, use by use."""
+def load_steps(yard: Yard) -> Iterator[Step]:
+    """The mean day's energy on the bank's side, use by use [Wh]."""
     inverter = yard.inverter
     by_ac = f"/ {inverter.efficiency:g}"
     for load in yard.house_loads:
