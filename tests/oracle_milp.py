@@ -1,151 +1,60 @@
-"""The best that any hand could do in a medium yard, by a network model of its own for scipy's HiGHS.
+"""The best that any hand could do in a yard, by a network model of its own for scipy's HiGHS.
 
-What the visits before mean for a machine lies in its charge and in where it stands, so each machine is a
-network: a node is (visit, charge, outlet), an arc is "until the next visit in this outlet" or "in none",
-worked out exactly by the oracle's physics. One unit flows through each network; bank, inverter and outlets
-couple the arcs. No timers.
+Each machine is a network (`tests/oracle_network.py`) through which one unit flows; bank, inverter and outlets couple
+the arcs. The house alone is the same model with no machine plugged in by anybody.
 """
 
 from __future__ import annotations
 
-import dataclasses
-import itertools
 import math
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.yard.agenda import DueNeed
-from scheduler.yard.models import PRIORITIES, Machine
+from tests.oracle_network import Arc, Node, machine_arcs
 from tests.oracle_physics import (
     CONTINUOUS_H,
-    MET_WH,
     SAME_WH,
     Best,
     Case,
-    Charging,
     Flags,
     Floats,
     allowed_wh,
-    charging,
     house_always_w,
     load_named,
-    may_stand_in,
-    outside_window,
-    over_whole_steps,
 )
 
-#: A machine's place in its network: the visit's edge, its charge [Wh], the outlet it is in (-1 for none).
-Node = tuple[int, float, int]
+#: What scipy calls a model in which not all rows can hold.
+INFEASIBLE = 2
 
 
 @dataclass(frozen=True)
-class Arc:
-    """One machine from one visit to the next."""
+class House:
+    """What the house alone does, where that breaks a rule: a plan does no worse (R3 to R5).
 
-    machine: int
-    tail: Node
-    head: Node
-    outlet: int
-    first: int
-    changes: int
-    wall_wh: Floats
+    Attributes
+    ----------
+    duty : mapping of str to ndarray of bool, or None
+        When the duty loads run; None where that is up for choice.
+    allowed_wh : ndarray, shape (n_steps + 1,)
+        The lowest level allowed on each edge.
+    unserved_wh, demand_wh, peak_w : ndarray, shape (n_steps,)
+        What the house asks of the bank in vain, in stored energy; what it takes from the bank's side; its AC watts.
+    """
+
+    duty: Mapping[str, Flags] | None
+    allowed_wh: Floats
+    unserved_wh: Floats
+    demand_wh: Floats
     peak_w: Floats
-    over: Flags
-    met: tuple[int, int, int]
-    shortfall_wh: float
-
-
-# ---- the networks ------------------------------------------------------------------------------------------
-
-
-def machine_arcs(case: Case, index: int) -> list[Arc]:
-    """All arcs of one machine that can be reached from its first charge."""
-    machine = case.yard.machines[index]
-    n_steps = case.agenda.grid.n_steps
-    edges = sorted({0, *case.agenda.visits, n_steps})
-    names = [outlet.name for outlet in case.yard.outlets]
-    standing = -1 if machine.outlet is None else names.index(machine.outlet)
-    arcs: list[Arc] = []
-    layer: set[Node] = {(0, round(machine.charge_wh, 6), standing)}
-    for first, last in itertools.pairwise(edges):
-        leaving = [
-            _arc(case, index, node, outlet, (first, last))
-            for node in sorted(layer)
-            for outlet in _places(case, machine, first, node[2])
-        ]
-        allowed = [arc for arc in leaving if arc is not None]
-        arcs += allowed
-        layer = {arc.head for arc in allowed}
-    return arcs
-
-
-def _places(case: Case, machine: Machine, first: int, standing: int) -> list[int]:
-    if first not in case.agenda.visits:
-        return [standing]
-    if case.agenda.away[machine.name][first]:
-        return [-1]
-    fitting = [index for index, outlet in enumerate(case.yard.outlets) if may_stand_in(machine, outlet)]
-    return [-1, *fitting]
-
-
-def _arc(case: Case, index: int, tail: Node, outlet: int, span: tuple[int, int]) -> Arc | None:
-    """Charge one machine through one span between visits; None where R8 forbids it."""
-    machine, (first, last) = case.yard.machines[index], span
-    n_steps, away = case.agenda.grid.n_steps, case.agenda.away[machine.name]
-    gone = np.flatnonzero(away[first : last + 1])
-    on = np.zeros(n_steps, dtype=bool)
-    if outlet >= 0:
-        on[first : first + int(gone[0]) if len(gone) else last] = True
-    if not machine.self_protecting and (on & outside_window(machine, case.suns)).any():
-        return None
-    due = [need for need in case.agenda.needs[machine.name] if _falls_in(need.edge, span)]
-    charge = _from_here(case, machine, due, on, tail[1])
-    over = np.zeros(n_steps, dtype=bool)
-    if outlet >= 0:
-        over = over_whole_steps(case, machine, charge, case.yard.outlets[outlet])
-    met = dict.fromkeys(PRIORITIES, 0)
-    shortfall = 0.0
-    for need, have in zip(due, charge.have_wh, strict=True):
-        if have >= need.need_wh - MET_WH:
-            met[need.priority] += 1
-        else:
-            shortfall += need.need_wh - have
-    moved = outlet != tail[2]
-    return Arc(
-        machine=index,
-        tail=tail,
-        head=(last, round(float(charge.stored_wh[last]), 6), -1 if len(gone) else outlet),
-        outlet=outlet,
-        first=first,
-        changes=int(moved and tail[2] >= 0) + int(moved and outlet >= 0),
-        wall_wh=charge.wall_wh[first:last],
-        peak_w=charge.peak_w[first:last],
-        over=over[first:last],
-        met=(met["must"], met["should"], met["could"]),
-        shortfall_wh=shortfall,
-    )
-
-
-def _falls_in(edge: int, span: tuple[int, int]) -> bool:
-    """A need belongs to the span that ends at it, so that what leaves a span is already after the work."""
-    return span[0] < edge <= span[1] or (edge == 0 and span[0] == 0)
-
-
-def _from_here(case: Case, machine: Machine, due: list[DueNeed], on: Flags, stored_wh: float) -> Charging:
-    """Follow the machine from this charge on, through these needs alone."""
-    here = machine.model_copy(update={"charge_pct": 100.0 * stored_wh / machine.capacity_wh})
-    part = dataclasses.replace(case.agenda, needs={machine.name: tuple(due)})
-    return charging(Case(case.yard, part, case.suns), here, on)
-
-
-# ---- the model ---------------------------------------------------------------------------------------------
 
 
 @dataclass
-class _Model:
+class Model:
     """Rows and columns as they grow; every row reads lower <= sum <= upper."""
 
     integer: list[int] = field(default_factory=list)
@@ -170,6 +79,25 @@ class _Model:
         RuntimeError
             If HiGHS proves no optimum in time.
         """
+        result = self._solve(cost, time_limit_s)
+        if result.status != 0:
+            raise RuntimeError(result.message)
+        return float(result.fun)
+
+    def is_possible(self, time_limit_s: float) -> bool:
+        """Whether all rows can hold at once.
+
+        Raises
+        ------
+        RuntimeError
+            If HiGHS finds no answer in time.
+        """
+        result = self._solve({}, time_limit_s)
+        if result.status not in {0, INFEASIBLE}:
+            raise RuntimeError(result.message)
+        return bool(result.status == 0)
+
+    def _solve(self, cost: dict[int, float], time_limit_s: float) -> Any:
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
 
@@ -180,7 +108,7 @@ class _Model:
         matrix = csr_array((values, (rows, cols)), shape=(len(self.rows), len(self.integer)))
         objective = np.zeros(len(self.integer))
         objective[list(cost)] = list(cost.values())
-        result = milp(
+        return milp(
             objective,
             integrality=np.array(self.integer),
             bounds=Bounds(np.array(self.lower), np.array(self.upper)),
@@ -189,27 +117,34 @@ class _Model:
             ),
             options={"time_limit": time_limit_s, "mip_rel_gap": 0.0},
         )
-        if result.status != 0:
-            raise RuntimeError(result.message)
-        return float(result.fun)
 
 
 def best_by_network(
-    case: Case, slack_wh: float = 0.0, *, needs_only: bool = False, time_limit_s: float = 120.0
+    case: Case,
+    slack_wh: float = 0.0,
+    *,
+    needs_only: bool = False,
+    time_limit_s: float = 120.0,
+    house: House | None = None,
 ) -> Best:
     """Find the lexicographic best of all plans; R4 is eased by `slack_wh`.
 
-    With `needs_only` the solving ends with the needs met; the later aims are then NaN.
+    With `needs_only` the solving ends with the needs met; the later aims are then NaN. Without a `house` it holds, or
+    breaks nothing but R4.
+
+    Raises
+    ------
+    RuntimeError
+        If HiGHS does not prove an aim in time.
+    TooMany
+        If a machine's network is too large.
     """
-    assert not any(outlet.timer for outlet in case.yard.outlets), "this oracle knows no timers"
-    model = _Model()
+    house = free_house(case, allowed_wh(case)) if house is None else house
+    model = Model()
     arcs = [arc for index in range(len(case.yard.machines)) for arc in machine_arcs(case, index)]
     columns = [model.column(0, 1, integer=True) for _ in arcs]
-    _add_flow(case, model, arcs, columns)
-    _add_outlets(case, model, arcs, columns)
-    house = _add_house(case, model)
-    _add_inverter(case, model, arcs, columns, house)
-    end_level = _add_bank(case, model, arcs, columns, house, slack_wh)
+    duties = add_yard(case, model, arcs, columns, house)
+    end_level = add_bank(case, model, arcs, columns, duties, house, slack_wh)
     pairs = list(zip(arcs, columns, strict=True))
     aims = [({column: -float(arc.met[index]) for arc, column in pairs}, 0.5) for index in range(3)]
     if not needs_only:
@@ -227,20 +162,40 @@ def best_by_network(
     return Best(must, should, could, values[3], changes, -values[5])
 
 
-def _add_flow(case: Case, model: _Model, arcs: list[Arc], columns: list[int]) -> None:
+def free_house(case: Case, allowed: Floats) -> House:
+    """A house that breaks no rule, or none but R4."""
+    nothing = np.zeros(case.agenda.grid.n_steps)
+    return House(None, allowed, nothing, nothing, nothing)
+
+
+# ---- the rows ------------------------------------------------------------------------------------
+
+
+def add_yard(
+    case: Case, model: Model, arcs: list[Arc], columns: list[int], house: House
+) -> list[tuple[str, dict[int, int]]]:
+    """R5, R6, R10 and R11; returns the duty loads' columns."""
+    _add_flow(case, model, arcs, columns)
+    _add_outlets(case, model, arcs, columns)
+    duties = add_house(case, model, house.duty)
+    add_inverter(case, model, arcs, columns, duties, house)
+    return duties
+
+
+def _add_flow(case: Case, model: Model, arcs: list[Arc], columns: list[int]) -> None:
     """One unit from each machine's first node to its last visit."""
     balance: dict[tuple[int, Node], dict[int, float]] = defaultdict(dict)
     for arc, column in zip(arcs, columns, strict=True):
         balance[arc.machine, arc.tail][column] = 1.0
         balance[arc.machine, arc.head][column] = -1.0
-    for (_, (edge, _, _)), terms in balance.items():
+    for (_, (edge, *_)), terms in balance.items():
         if edge == 0:
             model.row(terms, 1.0, 1.0)
         elif edge < case.agenda.grid.n_steps:
             model.row(terms, 0.0, 0.0)
 
 
-def _add_outlets(case: Case, model: _Model, arcs: list[Arc], columns: list[int]) -> None:
+def _add_outlets(case: Case, model: Model, arcs: list[Arc], columns: list[int]) -> None:
     """R6: one machine an outlet between visits, and the breaker's 3 hours."""
     users: dict[tuple[int, int], dict[int, float]] = defaultdict(dict)
     over: dict[tuple[int, int], dict[int, float]] = defaultdict(dict)
@@ -252,8 +207,10 @@ def _add_outlets(case: Case, model: _Model, arcs: list[Arc], columns: list[int])
     for terms in users.values():
         model.row(terms, upper=1.0)
     size = round(CONTINUOUS_H / case.agenda.grid.step_h)
+    # What is over before anybody could change it counts with the house.
+    given = min(case.agenda.visits, default=case.agenda.grid.n_steps)
     for outlet in range(len(case.yard.outlets)):
-        for first in range(case.agenda.grid.n_steps - size + 1):
+        for first in range(max(0, given - size + 1), case.agenda.grid.n_steps - size + 1):
             window: dict[int, float] = defaultdict(float)
             for step in range(first, first + size):
                 for column, value in over.get((outlet, step), {}).items():
@@ -262,10 +219,16 @@ def _add_outlets(case: Case, model: _Model, arcs: list[Arc], columns: list[int])
                 model.row(window, upper=size - 1.0)
 
 
-def _add_house(case: Case, model: _Model) -> list[tuple[str, dict[int, int]]]:
+def add_house(
+    case: Case, model: Model, fixed: Mapping[str, Flags] | None
+) -> list[tuple[str, dict[int, int]]]:
     """R11: a binary for each duty load and step of its window; returns (load, {step: column})."""
     duties = []
     for window in case.agenda.duties:
+        if fixed is not None:
+            runs = [(step, float(fixed[window.load][step])) for step in range(window.first, window.last)]
+            duties.append((window.load, {step: model.column(on, on) for step, on in runs}))
+            continue
         on = {step: model.column(0, 1, integer=True) for step in range(window.first, window.last)}
         model.row(dict.fromkeys(on.values(), 1.0), window.on_steps, window.on_steps)
         for step, column in on.items():
@@ -297,59 +260,68 @@ def _supplies(case: Case) -> dict[int, str]:
     return {index: machine.supply for index, machine in enumerate(case.yard.machines)}
 
 
-def _add_inverter(
-    case: Case, model: _Model, arcs: list[Arc], columns: list[int], house: list[tuple[str, dict[int, int]]]
+def add_inverter(
+    case: Case,
+    model: Model,
+    arcs: list[Arc],
+    columns: list[int],
+    duties: list[tuple[str, dict[int, int]]],
+    house: House,
 ) -> None:
-    """R5: continuous watts, and surge watts beside each motor that runs."""
+    """R5: continuous watts, and surge watts beside each motor that runs; never less than the house alone takes."""
     inverter, always_w = case.yard.inverter, house_always_w(case)
     peaks = _drawn(arcs, columns, "peak_w", _supplies(case), "ac")
     for step in range(case.agenda.grid.n_steps):
         running: dict[int, float] = dict(peaks.get(step, {}))
-        for name, on in house:
+        for name, on in duties:
             if step in on:
                 running[on[step]] = load_named(case.yard, name).watts
-        if running:
-            model.row(running, upper=inverter.continuous_w - always_w)
+        if not running:
+            continue
+        own_w = float(house.peak_w[step])
+        loose = max(inverter.continuous_w, own_w) - always_w
+        model.row(running, upper=loose)
         for load in case.yard.house_loads:
-            if load.always_on and load.surge_w is not None and running:
-                model.row(running, upper=inverter.surge_limit_w - load.surge_w - (always_w - load.watts))
-        for name, on in house:
-            load = load_named(case.yard, name)
-            if step in on and load.surge_w is not None:
-                others = {column: value for column, value in running.items() if column != on[step]}
-                loose = inverter.continuous_w - always_w
-                tight = inverter.surge_limit_w - load.surge_w - always_w
-                if tight < loose:
-                    model.row({**others, on[step]: loose - tight}, upper=loose)
+            if load.surge_w is None:
+                continue
+            tight = max(inverter.surge_limit_w - load.surge_w + load.watts, own_w) - always_w
+            on = next((on[step] for name, on in duties if name == load.name and step in on), None)
+            if load.always_on:
+                model.row(running, upper=tight)
+            elif on is not None and tight < loose:
+                # Only while it runs; while it does not, the row is as loose as that of the continuous watts.
+                model.row({**running, on: running[on] + loose - tight}, upper=loose)
 
 
-def _add_bank(
+def add_bank(
     case: Case,
-    model: _Model,
+    model: Model,
     arcs: list[Arc],
     columns: list[int],
-    house: list[tuple[str, dict[int, int]]],
+    duties: list[tuple[str, dict[int, int]]],
+    house: House,
     slack_wh: float,
 ) -> int:
     """R3 under both suns, R4 under the dull one; returns the column of the likely end level."""
     grid, bank = case.agenda.grid, case.yard.bank
-    draws = _bank_draws(case, model, arcs, columns, house)
-    allowed = allowed_wh(case) - slack_wh
-    nothing = np.full(grid.n_steps + 1, -math.inf)
+    draws = bank_draws(case, model, arcs, columns, duties)
     if bank.discharge_max_w is not None:
         for step, (draw, fixed) in enumerate(draws):
-            spare = (bank.discharge_max_w + case.suns.dull_w[step]) * grid.step_h - fixed
-            model.row(draw, upper=float(spare))
-    _add_levels(case, model, case.suns.dull_w, draws, allowed)
-    return _add_levels(case, model, case.suns.likely_w, draws, nothing)
+            most = max((bank.discharge_max_w + case.suns.dull_w[step]) * grid.step_h, house.demand_wh[step])
+            model.row(draw, upper=float(most - fixed))
+    nothing = np.full(grid.n_steps + 1, -math.inf)
+    spared = [(draw, fixed, float(wh)) for (draw, fixed), wh in zip(draws, house.unserved_wh, strict=True)]
+    add_levels(case, model, case.suns.dull_w, spared, house.allowed_wh - slack_wh)
+    unspared = [(draw, fixed, 0.0) for draw, fixed in draws]
+    return add_levels(case, model, case.suns.likely_w, unspared, nothing)
 
 
-def _bank_draws(
+def bank_draws(
     case: Case,
-    model: _Model,
+    model: Model,
     arcs: list[Arc],
     columns: list[int],
-    house: list[tuple[str, dict[int, int]]],
+    duties: list[tuple[str, dict[int, int]]],
 ) -> list[tuple[dict[int, float], float]]:
     """By step: what inverter and DC ports take from the bank's side, as terms and a fixed part [Wh] (R5)."""
     grid, inverter, always_w = case.agenda.grid, case.yard.inverter, house_always_w(case)
@@ -359,7 +331,7 @@ def _bank_draws(
     draws = []
     for step in range(grid.n_steps):
         ac_terms = dict(ac.get(step, {}))
-        for name, on in house:
+        for name, on in duties:
             if step in on:
                 ac_terms[on[step]] = load_named(case.yard, name).watts * grid.step_h
         draw = {column: value / inverter.efficiency for column, value in ac_terms.items()}
@@ -376,22 +348,28 @@ def _bank_draws(
     return draws
 
 
-def _add_levels(
-    case: Case, model: _Model, sun_w: Floats, draws: list[tuple[dict[int, float], float]], least_wh: Floats
+def add_levels(
+    case: Case,
+    model: Model,
+    sun_w: Floats,
+    draws: list[tuple[dict[int, float], float, float]],
+    least_wh: Floats,
 ) -> int:
-    """R3: the level may be less than physics gives, never more; returns the column of the last edge."""
+    """R3: the level may be less than physics gives, never more; returns the column of the last edge.
+
+    With each draw goes what of it is not taken from the bank.
+    """
     grid, bank = case.agenda.grid, case.yard.bank
     start = bank.level_pct / 100.0 * bank.capacity_wh
     before = model.column(start, start)
-    for step, (draw, fixed) in enumerate(draws):
+    for step, (draw, fixed, unserved) in enumerate(draws):
         after = model.column(float(least_wh[step + 1]), bank.capacity_wh)
         gain = {after: 1.0, before: -1.0}
         spare = float(sun_w[step]) * grid.step_h - fixed
         # What is stored is the lesser of the two: a concave function of what is left over.
         for slope in (bank.charge_efficiency, 1.0 / bank.discharge_efficiency):
-            model.row(
-                {**gain, **{column: value * slope for column, value in draw.items()}}, upper=spare * slope
-            )
+            terms = {**gain, **{column: value * slope for column, value in draw.items()}}
+            model.row(terms, upper=spare * slope + unserved)
         if bank.charge_max_w is not None:
             model.row(gain, upper=bank.charge_max_w * grid.step_h * bank.charge_efficiency)
         before = after

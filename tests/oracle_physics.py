@@ -6,6 +6,7 @@ Nothing here is taken from, or known to, the planner; only the yard's records an
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -112,17 +113,25 @@ def outside_window(machine: Machine, suns: ThreeSuns) -> Flags:
 
 def charging(case: Case, machine: Machine, on: Flags) -> Charging:
     """Follow one machine through the plan (R7, R8, R9)."""
+    span = 0, case.agenda.grid.n_steps
+    return follow(case, machine, on, span, machine.charge_wh, case.agenda.needs[machine.name])
+
+
+def follow(
+    case: Case, machine: Machine, on: Flags, span: tuple[int, int], stored_wh: float, needs: Sequence[DueNeed]
+) -> Charging:
+    """Follow one machine from one edge to another, through these needs alone; zeros outside."""
     grid = case.agenda.grid
-    needs = case.agenda.needs[machine.name]
-    idle = outside_window(machine, case.suns)
+    # A charger knows nothing of the cold; only a battery that protects itself stops it (R8).
+    idle = outside_window(machine, case.suns) & machine.self_protecting
     stored = np.zeros(grid.n_steps + 1)
     wall, peak = np.zeros(grid.n_steps), np.zeros(grid.n_steps)
     have: list[float] = []
-    now = machine.charge_wh
-    for edge in range(grid.n_steps + 1):
+    now, (first, last) = stored_wh, span
+    for edge in range(first, last + 1):
         now = _take_work(now, [need for need in needs if need.edge == edge], have)
         stored[edge] = now
-        if edge < grid.n_steps and on[edge] and not idle[edge]:
+        if edge < last and on[edge] and not idle[edge]:
             after = charged_wh(machine, now, grid.step_h)
             wall[edge] = (after - now) / machine.charger_efficiency
             peak[edge] = machine.charger_w * share_of_full_power(machine, now)

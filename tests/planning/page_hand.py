@@ -16,9 +16,15 @@ from scheduler.yard.models import Yard
 
 @dataclass
 class Lived:
-    """What became of the yard: bank levels on the edges, and the needs met, as (machine, edge)."""
+    """What became of the yard: bank levels on the edges, and the needs met, as (machine, edge).
+
+    Besides, for each step, the AC watts at its beginning, a motor's start left out, and who charges in the wrong
+    temperature.
+    """
 
     level_wh: list[float]
+    running_w: list[float] = field(default_factory=list)
+    charges_outside: list[tuple[int, str]] = field(default_factory=list)
     met: set[tuple[str, int]] = field(default_factory=set)
     added: int = 0
 
@@ -63,7 +69,7 @@ def follow_page(
             break
         if edge in by_edge:
             do_lines(yard, state, lived, by_edge[edge])
-        run_step(yard, agenda, suns, state, duty, sun_w, edge)
+        run_step(yard, agenda, suns, state, lived, duty, sun_w, edge)
         lived.level_wh.append(state.level_wh)
     return lived
 
@@ -115,22 +121,30 @@ def run_step(
     agenda: Agenda,
     suns: ThreeSuns,
     state: State,
+    lived: Lived,
     duty: dict[str, np.ndarray],
     sun_w: np.ndarray,
     step: int,
 ) -> None:
     hours = agenda.grid.step_h
     drawn = {"ac": 0.0, "dc": 0.0}
+    running_w = 0.0
     for machine in yard.machines:
         timer = state.timer[machine.name]
         on = state.outlet[machine.name] is not None and (timer is None or timer[0] <= step < timer[1])
         low, high = machine.charge_temp_c
-        if on and low <= suns.shed_temp_c[step] <= high:
+        fits = low <= suns.shed_temp_c[step] <= high
+        if on and not fits and not machine.self_protecting:
+            lived.charges_outside.append((step, machine.name))
+        if on and (fits or not machine.self_protecting):
             before = state.charge_wh[machine.name]
             after = float(ChargeCurve.of(machine).charge_after_wh(before, hours))
+            if machine.supply == "ac":
+                running_w += float(ChargeCurve.of(machine).power_w(before))
             state.charge_wh[machine.name] = after
             drawn[machine.supply] += (after - before) / machine.charger_efficiency / hours
     house_w = sum(load.watts for load in yard.house_loads if load.always_on or duty[load.name][step])
+    lived.running_w.append(running_w + house_w)
     ac_w = drawn["ac"] + house_w
     idle_w = yard.inverter.idle_w if ac_w or not yard.inverter.off_when_unused else 0.0
     net_w = sun_w[step] - drawn["dc"] - ac_w / yard.inverter.efficiency - idle_w
@@ -139,4 +153,6 @@ def run_step(
         net_w = min(net_w, bank.charge_max_w or math.inf)
         state.level_wh = min(bank.capacity_wh, state.level_wh + net_w * hours * bank.charge_efficiency)
     else:
-        state.level_wh += net_w * hours / bank.discharge_efficiency
+        # What the bank cannot give is not served.
+        given_w = min(-net_w, bank.discharge_max_w or math.inf)
+        state.level_wh = max(0.0, state.level_wh - given_w * hours / bank.discharge_efficiency)

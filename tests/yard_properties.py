@@ -1,0 +1,364 @@
+"""What must hold of every yard, whatever is in it; each check raises with the yard's story.
+
+`tests/test_generated_yards.py` and `tests/benchmarks/generated.py` put drawn yards through them.
+"""
+
+from __future__ import annotations
+
+import collections
+import datetime as dt
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from scheduler.planning.planjson import plan_to_json
+from scheduler.planning.planner import Settings, draw_up_plan, make_plan
+from scheduler.planning.record import AimStatus, Plan
+from scheduler.sun.suns import ThreeSuns
+from scheduler.yard.models import PRIORITIES, Need, Yard
+from tests.oracle_house import house_of, least_shortage_wh, shortage_wh
+from tests.oracle_milp import House, best_by_network
+from tests.oracle_network import TooMany
+from tests.oracle_physics import MET_WH, Case, bank_draw_wh, bank_levels_wh, charging
+from tests.planning.page_hand import follow_page
+from tests.random_yards import show
+from tests.whole_yards import kinds_of
+
+MADE_AT = dt.datetime(2027, 1, 1, tzinfo=dt.UTC)
+#: Plan and physics agree within this share of a capacity (the design's rule for plan and replay).
+AGREEMENT = 0.005
+#: R4 is eased by this much for the oracle: where a level lies on the reserve, rounding shall not decide [Wh].
+ON_THE_RESERVE_WH = 0.01
+
+
+@dataclass
+class Tally:
+    """What became of the yards."""
+
+    yards: int = 0
+    kinds: collections.Counter[str] = field(default_factory=collections.Counter)
+    checked: collections.Counter[str] = field(default_factory=collections.Counter)
+    seconds: collections.Counter[str] = field(default_factory=collections.Counter)
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A yard with its plan, and how long solvers may take."""
+
+    case: Case
+    plan: Plan
+    settings: Settings
+    house: House
+    oracle_limit_s: float
+    tally: Tally
+
+    @property
+    def house_holds(self) -> bool:
+        """Whether the house alone can keep R3 to R5."""
+        return self.house.duty is None
+
+    def story(self, *told: object) -> str:
+        """Everything that a failing check has to say."""
+        visits = [f"  {visit}" for visit in self.plan.visits]
+        return "\n".join([*map(str, told), f"aims {self.plan.aims}", *visits, show(self.case), repr(self.case.yard)])
+
+    def done(self, what: str) -> None:
+        """Count a check."""
+        self.tally.checked[what] += 1
+
+
+def try_yard(
+    case: Case,
+    choices: tuple[int, int],
+    tally: Tally,
+    *,
+    aim_limit_s: float = 3.0,
+    oracle_limit_s: float = 10.0,
+) -> None:
+    """Put one yard through every check; `choices` say which sun comes and what is added."""
+    tally.yards += 1
+    tally.kinds.update(kinds_of(case))
+    settings = Settings(aim_limit_s=aim_limit_s, reasons_limit_s=1.0)
+    begun = time.perf_counter()
+    plan = make_plan(case.yard, case.agenda, case.suns, settings, MADE_AT)
+    tally.seconds["plan"] += time.perf_counter() - begun
+    duty = {planned.name: planned.wall_wh > 0 for planned in plan.house_loads}
+    house = house_of(case, {load.name: duty[load.name] for load in case.yard.house_loads if not load.always_on})
+    trial = Trial(case, plan, settings, house, oracle_limit_s, tally)
+    checks: dict[str, Callable[[], None]] = {
+        "replay": lambda: check_replay(trial),
+        "agreement": lambda: check_agreement(trial),
+        "house": lambda: check_house(trial),
+        "optimum": lambda: check_optimum(trial),
+        "page": lambda: check_page(trial, choices[0]),
+        "more": lambda: check_more(trial, choices[1]),
+        "scaling": lambda: check_scaling(trial, (0.5, 2.0, 4.0)[choices[1] % 3]),
+        "bytes": lambda: check_bytes(trial),
+    }
+    for name, check in checks.items():
+        begun = time.perf_counter()
+        check()
+        tally.seconds[name] += time.perf_counter() - begun
+
+
+def met_by(plan: Plan) -> tuple[int, ...]:
+    """Needs met by class."""
+    ready = [need.priority for machine in plan.machines for need in machine.needs if need.ready]
+    return tuple(ready.count(priority) for priority in PRIORITIES)
+
+
+def proven(plan: Plan) -> int:
+    """How many classes, must first, are proven one after the other; without needs there is nothing to prove."""
+    status = {aim.name: aim.status for aim in plan.aims}
+    named = [status.get(f"{priority} needs met", AimStatus.PROVEN) for priority in PRIORITIES]
+    return next((n for n, each in enumerate(named) if each is not AimStatus.PROVEN), len(named))
+
+
+# ---- the checks ------------------------------------------------------------------------------------------------
+
+
+def check_replay(trial: Trial) -> None:
+    """The plan replays clean: nothing of R1 to R12 is broken, and the curves agree with the replay's."""
+    report = trial.plan.replay
+    assert report is not None, "no replay"
+    assert not report.violations, trial.story(*report.violations)
+    trial.done("replayed clean")
+
+
+def check_agreement(trial: Trial) -> None:
+    """A third physics, the oracle's, gives the plan's curves too, within 0.5 % of capacity."""
+    case, plan = trial.case, trial.plan
+    ac = sum((load.wall_wh for load in plan.house_loads), np.zeros(case.agenda.grid.n_steps))
+    dc = np.zeros_like(ac)
+    for machine, planned in zip(case.yard.machines, plan.machines, strict=True):
+        charge = charging(case, machine, planned.plugged)
+        apart = np.abs(planned.charge_wh - charge.stored_wh).max()
+        assert apart <= AGREEMENT * machine.capacity_wh, trial.story(machine.name, apart)
+        for need, have in zip(planned.needs, charge.have_wh, strict=True):
+            assert need.ready == (have >= need.need_wh - MET_WH), trial.story(machine.name, need, have)
+        if machine.supply == "ac":
+            ac = ac + charge.wall_wh
+        else:
+            dc = dc + charge.wall_wh
+    for sun, watts in case.suns.by_name.items():
+        levels, within = bank_levels_wh(case, watts, bank_draw_wh(case, ac, dc))
+        if not trial.house_holds and (levels.min() < 0 or not within):
+            continue  # the house alone asks more than the bank has: then it is not served
+        apart = np.abs(levels - plan.bank.level_wh[sun]).max()
+        assert apart <= AGREEMENT * case.yard.bank.capacity_wh, trial.story(sun, apart)
+        if sun == "dull" and trial.house_holds:
+            assert within, trial.story("the bank gives more than it may")
+    trial.done("agrees with a third physics")
+
+
+def check_optimum(trial: Trial) -> None:
+    """No hand meets more needs, by an independent model, wherever both are proven; nor does the house hold better."""
+    case, plan = trial.case, trial.plan
+    try:
+        best = best_by_network(
+            case, ON_THE_RESERVE_WH, needs_only=True, time_limit_s=trial.oracle_limit_s, house=trial.house
+        )
+    except TooMany:
+        trial.done("not compared: too large for the independent model")
+        return
+    except RuntimeError:
+        trial.done("not compared: the independent model out of time")
+        return
+    sure = proven(plan)
+    met, most = met_by(plan), (best.must, best.should, best.could)
+    assert met <= most, trial.story(f"the plan meets {met}, the independent optimum {most}")
+    assert met[:sure] == most[:sure], trial.story(f"the plan meets {met}, the independent optimum {most}")
+    trial.done("must needs equal an independent optimum" if sure else "must needs not proven by the plan")
+    if sure == len(met):
+        trial.done("all classes equal an independent optimum")
+
+
+def check_house(trial: Trial) -> None:
+    """Where the house alone can hold, a plan takes no leave; where it cannot, its duty loads run with least shortage."""
+    plan, house, bank, inverter = trial.plan, trial.house, trial.case.yard.bank, trial.case.yard.inverter
+    apart = np.abs(house.allowed_wh - plan.bank.allowed_wh).max()
+    assert apart <= AGREEMENT * bank.capacity_wh, trial.story(f"the least level allowed is {apart} Wh off")
+    if trial.house_holds:
+        over_w = plan.inverter_peak_w.max() - inverter.continuous_w
+        assert over_w <= 0.01, trial.story(f"{over_w} W over the inverter though the house alone can hold")
+        return
+    least = least_shortage_wh(trial.case)
+    if least is not None:
+        short = shortage_wh(trial.case, house)
+        assert short <= least * (1 + 1e-4) + 1.0, trial.story(f"the house is {short} short, at best {least}")
+        trial.done("the house alone short, by no more than it must")
+
+
+def check_page(trial: Trial, which: int) -> None:
+    """A hand that reads only the page never breaks the reserve under a sun no worse than dull, nor R5 or R8."""
+    case, plan = trial.case, trial.plan
+    page = [vars(visit) | {key: [vars(line) for line in getattr(visit, key)] for key in LINES} for visit in plan.visits]
+    duty = {load.name: load.wall_wh > 0 for load in plan.house_loads}
+    dull, bright = case.suns.dull_w, case.suns.bright_w
+    rng = np.random.default_rng(which)
+    blocks = rng.choice([0.0, 0.0, 0.3, 1.0, 3.0], size=(3, -(-len(dull) // 4))).repeat(4, axis=1)[:, : len(dull)]
+    given = min(case.agenda.visits, default=case.agenda.grid.n_steps)
+    for sun_w in (dull, bright, *(dull + block * (bright - dull) for block in blocks)):
+        lived = follow_page(case.yard, case.agenda, case.suns, page, duty, sun_w)
+        below = np.array(lived.level_wh) - plan.bank.allowed_wh
+        assert below.min() >= -1e-4 * case.yard.bank.capacity_wh, trial.story(
+            f"{-below.min():.2f} Wh below what is allowed at edge {below.argmin()}", sun_w.tolist()
+        )
+        most_w = np.maximum(case.yard.inverter.continuous_w, plan.inverter_peak_w)
+        over_w = np.array(lived.running_w) - most_w
+        assert over_w.max() <= 0.01, trial.story(f"{over_w.max():.1f} W over the inverter at step {over_w.argmax()}")
+        cold = [spell for spell in lived.charges_outside if spell[0] >= given]
+        assert not cold, trial.story("charged outside its temperatures", cold, sun_w.tolist())
+        trial.tally.checked["if lines that a hand followed"] += lived.added
+    trial.done("page lived under 5 suns")
+
+
+LINES = ("plug", "unplug", "if_at_least", "if_below")
+
+
+def check_more(trial: Trial, which: int) -> None:
+    """More panels, bank, outlets, visits or inverter never lower the optimum (ID-03).
+
+    Where the house alone cannot hold there is no such law: a plan is then held to do no worse than the house, and a
+    larger bank would hold it to more.
+    """
+    if not trial.house_holds or not proven(trial.plan):
+        return
+    name, add = tuple(MORE.items())[which % len(MORE)]
+    richer = add(trial.case, which // len(MORE))
+    if richer is None:
+        return
+    plan = draw_up_plan(richer.yard, richer.agenda, richer.suns, trial.settings, MADE_AT)
+    sure = min(proven(plan), proven(trial.plan))
+    before, after = met_by(trial.plan)[:sure], met_by(plan)[:sure]
+    assert after >= before, trial.story(f"with more {name} {after} needs met by class instead of {before}")
+    trial.done(f"more {name} not worse" if sure else f"more {name}: not proven")
+
+
+def with_panels(case: Case, _: int) -> Case:
+    suns = case.suns
+    more = [1.5 * suns.dull_w, 1.5 * suns.likely_w, 1.5 * suns.bright_w]
+    return replace(case, suns=ThreeSuns(suns.grid, *more, suns.shed_temp_c, suns.source))
+
+
+def with_module(case: Case, _: int) -> Case:
+    bank = case.yard.bank
+    larger = bank.model_copy(update={"modules_wh": (*bank.modules_wh, bank.modules_wh[0])})
+    return replace(case, yard=case.yard.model_copy(update={"bank": larger}))
+
+
+def with_outlet(case: Case, which: int) -> Case:
+    like = case.yard.outlets[which % len(case.yard.outlets)]
+    more = (*case.yard.outlets, like.model_copy(update={"name": "one more"}))
+    return replace(case, yard=case.yard.model_copy(update={"outlets": more}))
+
+
+def with_visit(case: Case, which: int) -> Case | None:
+    """One more after the first: an earlier first one takes what was found plugged in away from the house."""
+    visits = case.agenda.visits
+    free = [edge for edge in range(visits[0], case.agenda.grid.n_steps) if edge not in visits] if visits else []
+    if not free:
+        return None
+    more = tuple(sorted({*visits, free[which % len(free)]}))
+    return replace(case, agenda=replace(case.agenda, visits=more))
+
+
+def with_inverter(case: Case, _: int) -> Case:
+    inverter = case.yard.inverter
+    surge_w = None if inverter.surge_w is None else 1.5 * inverter.surge_w
+    larger = inverter.model_copy(update={"continuous_w": 1.5 * inverter.continuous_w, "surge_w": surge_w})
+    return replace(case, yard=case.yard.model_copy(update={"inverter": larger}))
+
+
+MORE: dict[str, Callable[[Case, int], Case | None]] = {
+    "panels": with_panels,
+    "bank": with_module,
+    "outlets": with_outlet,
+    "visits": with_visit,
+    "inverter": with_inverter,
+}
+
+
+def check_scaling(trial: Trial, factor: float) -> None:
+    """With all powers and energies times a factor the same needs can be met, and shortfalls scale (ID-04)."""
+    if not proven(trial.plan):
+        return
+    larger = scaled(trial.case, factor)
+    plan = draw_up_plan(larger.yard, larger.agenda, larger.suns, trial.settings, MADE_AT)
+    sure = min(proven(plan), proven(trial.plan))
+    before, after = met_by(trial.plan)[:sure], met_by(plan)[:sure]
+    assert after == before, trial.story(f"times {factor}: {after} needs met by class instead of {before}")
+    both = [{aim.name: aim for aim in each.aims} for each in (trial.plan, plan)]
+    for name, unit in (("shortfall", factor), ("plug changes", 1.0)):
+        if not all(aims[name].status is AimStatus.PROVEN for aims in both) or sure < len(PRIORITIES):
+            break
+        once, scaled_up = (aims[name].value for aims in both)
+        slack = max(0.02 * max(1.0, unit), 2e-4 * abs(scaled_up))
+        assert abs(once * unit - scaled_up) <= slack, trial.story(f"times {factor}: {name} {once} became {scaled_up}")
+    trial.done("scaling changes nothing" if sure else "scaling: not proven")
+
+
+def scaled(case: Case, factor: float) -> Case:
+    """Scale every power, energy and limit; efficiencies, percents and times stay."""
+    yard = case.yard
+    fields: dict[str, Any] = {
+        "bank": _times(yard.bank, factor, "charge_max_w", "discharge_max_w").model_copy(
+            update={"modules_wh": tuple(factor * wh for wh in yard.bank.modules_wh)}
+        ),
+        "inverter": _times(yard.inverter, factor, "continuous_w", "surge_w", "idle_w"),
+        "outlets": tuple(_times(outlet, factor, "max_w", "breaker_a") for outlet in yard.outlets),
+        "house_loads": tuple(_times(load, factor, "watts", "surge_w") for load in yard.house_loads),
+        "machines": tuple(
+            _times(machine, factor, "battery_wh", "charger_w").model_copy(
+                update={"needs": tuple(_scaled_need(need, factor) for need in machine.needs)}
+            )
+            for machine in yard.machines
+        ),
+    }
+    suns = case.suns
+    more = [factor * suns.dull_w, factor * suns.likely_w, factor * suns.bright_w]
+    needs = {
+        name: tuple(replace(due, need_wh=factor * due.need_wh, work_wh=factor * due.work_wh) for due in dues)
+        for name, dues in case.agenda.needs.items()
+    }
+    return Case(
+        yard.model_copy(update=fields),
+        replace(case.agenda, needs=needs),
+        ThreeSuns(suns.grid, *more, suns.shed_temp_c, suns.source),
+    )
+
+
+def _scaled_need(need: Need, factor: float) -> Need:
+    return _times(need, factor, "energy_wh", "draw_w", "wh_per_km", "wh_per_mile")
+
+
+def _times(record: Any, factor: float, *keys: str) -> Any:
+    return record.model_copy(
+        update={key: factor * getattr(record, key) for key in keys if getattr(record, key) is not None}
+    )
+
+
+def check_bytes(trial: Trial) -> None:
+    """The same input gives the same bytes, seconds apart; a plan that ran out of time depends on the machine."""
+    if any(aim.status is not AimStatus.PROVEN for aim in trial.plan.aims):
+        return
+    case, yard = trial.case, trial.case.yard
+    again = draw_up_plan(case.yard, case.agenda, case.suns, trial.settings, MADE_AT)
+    first, second = (told_of(plan, yard) for plan in (trial.plan, again))
+    differing = [key for key in first if first[key] != second[key]]
+    assert not differing, trial.story(*(f"{key}: {first[key]} and {second[key]}" for key in differing))
+    trial.done("same input, same bytes")
+
+
+def told_of(plan: Plan, yard: Yard) -> dict[str, Any]:
+    """What a plan's JSON says, without the seconds and what only `make_plan` adds."""
+    bare = [
+        replace(machine, needs=tuple(replace(need, because=None, would_help=()) for need in machine.needs))
+        for machine in plan.machines
+    ]
+    timeless = tuple(replace(aim, seconds=0.0) for aim in plan.aims)
+    plain = replace(plan, machines=tuple(bare), aims=timeless, replay=None, compared_with=(), notes=())
+    return plan_to_json(plain, yard)
