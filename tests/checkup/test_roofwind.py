@@ -18,7 +18,7 @@ from scheduler.checkup.roofwind import (
 )
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.models import Array, Site, Yard
-from tests.checkup.yards import make_yard
+from tests.checkup.small_yard import make_yard
 
 gusts = st.floats(5.0, 100.0)
 heights = st.floats(0.5, 200.0)
