@@ -21,7 +21,7 @@ from scheduler.charging.routes import BoolArray
 from scheduler.planning.assemble import StayInOutlet
 from scheduler.planning.bank import charge_limit_w, dc_demand_w, discharge_limit_w
 from scheduler.planning.house import duty_watts, worst_start_w
-from scheduler.planning.model import Case
+from scheduler.planning.model import Case, first_long_run
 from scheduler.planning.record import IfAtLeast, IfBelow, MachinePlan, VisitPlan
 from scheduler.planning.selection import Selection, rows_of
 from scheduler.timegrid import FloatArray
@@ -228,7 +228,8 @@ def _runs_hot(
             hot[stay.first : stay.last] = case.tables[stay.machine].hot[row][stay.first : stay.last]
     hot[edge : _next_visit(case, edge)] = True
     run = round(CONTINUOUS_H / case.agenda.grid.step_h)
-    return bool((np.convolve(hot, np.ones(run), mode="valid") >= run).any())
+    runs = np.convolve(hot, np.ones(run), mode="valid") >= run
+    return bool(runs[first_long_run(case.agenda, run) :].any())
 
 
 def _below(

@@ -262,12 +262,18 @@ def _add_three_hours(model: ChoiceModel, number: int, inside: Sequence[FloatArra
     edge, and it lasts 3 h exactly when all the steps of 3 h are hot throughout.
     """
     run = round(CONTINUOUS_H / model.case.agenda.grid.step_h)
+    first = first_long_run(model.case.agenda, run)
     hot = [table.hot * part for table, part in zip(model.case.offers, inside, strict=True)]
-    for step in range(model.case.agenda.grid.n_steps - run + 1):
+    for step in range(first, model.case.agenda.grid.n_steps - run + 1):
         counts = [part[:, step : step + run].sum(axis=1) for part in hot]
         hottest = [part[:, step : step + run].max(axis=0, initial=0.0).sum() for part in hot]
         if sum(hottest) >= run:
             model.add(model.pick_terms(counts), -1, run - 1, f"hot_{number:02d}_{step:03d}")
+
+
+def first_long_run(agenda: Agenda, run_steps: int) -> int:
+    """First step from which a run above 80 % counts: one that is over by the first visit nobody could end (R6, R10)."""
+    return max(0, min(agenda.visits, default=agenda.grid.n_steps) - run_steps + 1)
 
 
 def _add_inverter(model: ChoiceModel) -> None:

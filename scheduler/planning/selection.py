@@ -9,7 +9,7 @@ import numpy as np
 from scheduler.charging.routes import BoolArray
 from scheduler.planning.bank import BankPath, bank_path, dc_demand_w, discharge_limit_w
 from scheduler.planning.house import DutyRun, duty_watts, worst_start_w
-from scheduler.planning.model import Case
+from scheduler.planning.model import Case, first_long_run
 from scheduler.timegrid import FloatArray
 from scheduler.units import CONTINUOUS_H, POWER_TOLERANCE_W, SOLVER_LEVEL_FRACTION
 
@@ -151,7 +151,7 @@ def _sockets_hold(case: Case, inside: FloatArray, hot: BoolArray) -> BoolArray:
     if hot.shape[-1] < run:
         return np.asarray(enough)
     windows = np.lib.stride_tricks.sliding_window_view(hot, run, axis=-1)
-    too_long = np.asarray(windows.all(axis=-1))
+    too_long = np.asarray(windows.all(axis=-1))[..., first_long_run(case.agenda, run) :]
     return np.asarray(enough & ~too_long.any(axis=(0, -1)))
 
 
