@@ -62,6 +62,7 @@ def test_a_breaker_that_was_hot_before_the_first_visit_is_not_to_stay_so_after_i
         outlet="left",
         needs=(Need(ready_by=clock(12), energy_wh=1100.0),),
     )
-    plan = plan_of(make_case(yard_of(found), 14, 60, day_sun(0.0)))
-    assert plan.machines[0].outlet[5] != "left"
+    yard = yard_of(found, visits=Visits(times=hours_of_day([5, 7])))
+    plan = plan_of(make_case(yard, 14, 60, day_sun(0.0)))
+    assert plan.machines[0].outlet[5] == "right"
     assert plan.machines[0].needs[0].ready
