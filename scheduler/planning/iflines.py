@@ -50,17 +50,19 @@ def add_if_lines(
     visits: Sequence[VisitPlan],
 ) -> tuple[VisitPlan, ...]:
     """Give every visit its if lines; `machines` is the sure plan, `outlets` names the outlet of each sure stay."""
-    sure = _sure(case, selection, machines)
-    return tuple(
-        replace(
-            visit,
-            if_at_least=tuple(
-                _at_least(case, selection, outlets, sure, visit, _wanting(case, machines, visit.edge))
-            ),
-            if_below=tuple(_below(case, selection, outlets, sure, visit)),
-        )
-        for visit in visits
-    )
+    sure, hot = _sure(case, selection, machines), _hot_by_outlet(case, selection, outlets)
+    given = []
+    for visit in visits:
+        wanting = _wanting(case, machines, visit.edge)
+        lines = tuple(_at_least(case, selection, outlets, hot, sure, visit, wanting))
+        below = tuple(_below(case, selection, outlets, sure, visit))
+        for line in lines:
+            # Whoever follows this line may follow one at the next visit too, in the same outlet.
+            number = next(n for n, machine in enumerate(case.yard.machines) if machine.name == line.machine)
+            if _is_hot(case, line.outlet, number):
+                hot[line.outlet][visit.edge : _next_visit(case, visit.edge)] = True
+        given.append(replace(visit, if_at_least=lines, if_below=below))
+    return tuple(given)
 
 
 def _sure(case: Case, selection: Selection, machines: Sequence[MachinePlan]) -> Running:
@@ -110,6 +112,7 @@ def _at_least(
     case: Case,
     selection: Selection,
     outlets: Outlets,
+    hot: dict[str, BoolArray],
     sure: Running,
     visit: VisitPlan,
     wanting: Sequence[int],
@@ -124,7 +127,7 @@ def _at_least(
         added = _with_stay(case, selection, running, number, visit.edge)
         if added is None or not _stands(case, selection, added, visit.edge):
             continue
-        if _runs_hot(case, selection, outlets, outlet, number, visit.edge):
+        if _is_hot(case, outlet, number) and _runs_too_long(case, hot[outlet], visit.edge):
             continue
         needed = required_wh(case, _demand_w(case, selection, added), visit.edge)
         if not np.isfinite(needed) or _pct_up(case, needed) > visit.bank_pct["bright"]:
@@ -211,24 +214,32 @@ def _stands(case: Case, selection: Selection, running: Running, edge: int) -> bo
     )
 
 
-def _runs_hot(
-    case: Case, selection: Selection, outlets: Outlets, outlet: str, number: int, edge: int
-) -> bool:
-    """R6: whether the stay could make 3 h on end above 80 % of the breaker, with what follows each other there.
+def _is_hot(case: Case, outlet: str, number: int) -> bool:
+    """R6: whether a machine may draw more than 80 % of the breaker's rating there.
 
-    The added machine is taken to draw its full power all the time, which is never less than it does.
+    It is taken to do so all the time that it is added for, which is never less than it does.
     """
     place = next(place for place in case.places if outlet in place.outlets)
-    if _machine(case, number).charger_w <= place.continuous_w:
-        return False
-    hot = np.zeros(case.agenda.grid.n_steps, dtype=bool)
+    return _machine(case, number).charger_w > place.continuous_w
+
+
+def _hot_by_outlet(case: Case, selection: Selection, outlets: Outlets) -> dict[str, BoolArray]:
+    """R6: by outlet, the steps in which the sure plan draws more than 80 % of its breaker's rating."""
+    hot = {
+        name: np.zeros(case.agenda.grid.n_steps, dtype=bool) for place in case.places for name in place.outlets
+    }
     for stay, name in outlets.items():
-        if name == outlet:
-            row = selection.rows[stay.machine]
-            hot[stay.first : stay.last] = case.tables[stay.machine].hot[row][stay.first : stay.last]
-    hot[edge : _next_visit(case, edge)] = True
+        row = selection.rows[stay.machine]
+        hot[name][stay.first : stay.last] = case.tables[stay.machine].hot[row][stay.first : stay.last]
+    return hot
+
+
+def _runs_too_long(case: Case, hot: BoolArray, edge: int) -> bool:
+    """R6: whether 3 h on end are above 80 % once an outlet is so from `edge` to the next visit too."""
     run = round(CONTINUOUS_H / case.agenda.grid.step_h)
-    runs = np.convolve(hot, np.ones(run), mode="valid") >= run
+    with_it = hot.copy()
+    with_it[edge : _next_visit(case, edge)] = True
+    runs = np.convolve(with_it, np.ones(run), mode="valid") >= run
     return bool(runs[first_long_run(case.agenda, run) :].any())
 
 

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from scheduler.planning.planner import Settings, make_plan
 from scheduler.planning.record import Plan
+from scheduler.sun.suns import ThreeSuns
 from scheduler.yard.models import Bank, HouseLoad, Inverter, Machine, Need, Outlet, Visits, Yard
 from tests.oracle_physics import Case
 from tests.planning.page_hand import Lived, follow_page, start_of
@@ -114,6 +115,36 @@ def test_the_bank_never_falls_below_its_reserve_under_any_sun_at_or_above_dull(
     lived = live(case, plan, case.suns.dull_w + np.array(brighter) * spread_w)
     slack_wh = 1e-4 * case.yard.bank.capacity_wh
     assert (np.array(lived.level_wh) >= plan.bank.allowed_wh - slack_wh).all(), show(case)
+
+
+def test_lines_at_visits_on_end_keep_a_breaker_within_its_three_hours() -> None:
+    """Each line alone ran for 2 hours above 80 % of the breaker; followed one after the other they ran for 6."""
+    machine = Machine(
+        name="cart",
+        battery_wh=2000.0,
+        charger_w=200.0,
+        charger_efficiency_pct=100.0,
+        taper_from_pct=100.0,
+        charge_pct=0.0,
+        needs=(Need(ready_by="18:00", energy_wh=780.0),),
+    )
+    yard = Yard(
+        site=SITE,
+        arrays=PANELS,
+        bank=Bank(modules_wh=(4000.0,), reserve_pct=20.0, level_pct=20.0),
+        inverter=Inverter(continuous_w=1000.0, idle_w=0.0),
+        outlets=(Outlet(name="wall", kind="ac", breaker_a=2.0),),
+        visits=Visits(times=hours_of_day([4, 6, 8, 10])),
+        machines=(machine,),
+    )
+    case = make_case(yard, 14, 60, day_sun(0.0))
+    nothing = np.zeros(case.agenda.grid.n_steps)
+    suns = ThreeSuns(case.agenda.grid, nothing, nothing + 300, nothing + 600, nothing + 20, "made by hand")
+    case = Case(yard, case.agenda, suns)
+    plan = make_plan(case.yard, case.agenda, case.suns, Settings(), MADE_AT)
+    lived = live(case, plan, suns.bright_w)
+    assert lived.added == 2
+    assert [step for step, hot in enumerate(lived.hot) if hot] == [4, 5, 8, 9]
 
 
 def test_bright_days_gain_needs_and_never_lose_one() -> None:
