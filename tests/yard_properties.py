@@ -22,7 +22,7 @@ from scheduler.yard.models import PRIORITIES, Need, Yard
 from tests.oracle_house import house_of, least_shortage_wh, shortage_wh
 from tests.oracle_milp import House, best_by_network
 from tests.oracle_network import TooMany
-from tests.oracle_physics import MET_WH, Case, bank_draw_wh, bank_levels_wh, charging
+from tests.oracle_physics import CONTINUOUS_H, MET_WH, Case, bank_draw_wh, bank_levels_wh, charging
 from tests.planning.page_hand import follow_page
 from tests.random_yards import show
 from tests.whole_yards import kinds_of
@@ -125,6 +125,7 @@ def check_replay(trial: Trial) -> None:
     report = trial.plan.replay
     assert report is not None, "no replay"
     assert not report.violations, trial.story(*report.violations)
+    assert "no solver answered" not in trial.plan.made_by, trial.story(trial.plan.made_by, *trial.plan.notes)
     trial.done("replayed clean")
 
 
@@ -177,7 +178,7 @@ def check_optimum(trial: Trial) -> None:
 
 
 def check_house(trial: Trial) -> None:
-    """Where the house alone can hold, a plan takes no leave; where it cannot, its duty loads run with least shortage."""
+    """Where the house can hold, a plan takes no leave; where it cannot, its duty loads run with least shortage."""
     plan, house, bank, inverter = trial.plan, trial.house, trial.case.yard.bank, trial.case.yard.inverter
     apart = np.abs(house.allowed_wh - plan.bank.allowed_wh).max()
     assert apart <= AGREEMENT * bank.capacity_wh, trial.story(f"the least level allowed is {apart} Wh off")
@@ -193,7 +194,7 @@ def check_house(trial: Trial) -> None:
 
 
 def check_page(trial: Trial, which: int) -> None:
-    """A hand that reads only the page never breaks the reserve under a sun no worse than dull, nor R5 or R8."""
+    """A hand that reads only the page never breaks the reserve under a sun no worse than dull, nor R5, R6 or R8."""
     case, plan = trial.case, trial.plan
     page = [vars(visit) | {key: [vars(line) for line in getattr(visit, key)] for key in LINES} for visit in plan.visits]
     duty = {load.name: load.wall_wh > 0 for load in plan.house_loads}
@@ -209,11 +210,32 @@ def check_page(trial: Trial, which: int) -> None:
         )
         most_w = np.maximum(case.yard.inverter.continuous_w, plan.inverter_peak_w)
         over_w = np.array(lived.running_w) - most_w
+        # Whatever the page adds leaves room for a motor to start.
+        starting_w = np.array(lived.running_w) + starts_w(trial)
+        most_start_w = np.maximum(case.yard.inverter.surge_limit_w, plan.inverter_peak_w + starts_w(trial))
+        assert (starting_w <= most_start_w + 0.01).all(), trial.story("no room for a motor's start", sun_w.tolist())
         assert over_w.max() <= 0.01, trial.story(f"{over_w.max():.1f} W over the inverter at step {over_w.argmax()}")
         cold = [spell for spell in lived.charges_outside if spell[0] >= given]
         assert not cold, trial.story("charged outside its temperatures", cold, sun_w.tolist())
+        long = [edge for edge in hot_runs(case, lived.hot) if edge > given]
+        assert not long, trial.story("3 hours above 80 % of a breaker until edges", long, sun_w.tolist())
         trial.tally.checked["if lines that a hand followed"] += lived.added
     trial.done("page lived under 5 suns")
+
+
+def starts_w(trial: Trial) -> np.ndarray:
+    """What the worst start of a motor adds, in each step (R5) [W]."""
+    runs = {planned.name: planned.wall_wh > 0 for planned in trial.plan.house_loads}
+    extra = np.zeros(trial.case.agenda.grid.n_steps)
+    for load in trial.case.yard.house_loads:
+        extra = np.maximum(extra, runs[load.name] * (load.start_w - load.watts))
+    return extra
+
+
+def hot_runs(case: Case, hot: list[set[str]]) -> list[int]:
+    """Edges on which some outlet has been above 80 % of its breaker for 3 hours on end (R6)."""
+    run = round(CONTINUOUS_H / case.agenda.grid.step_h)
+    return [last for last in range(run, len(hot) + 1) if set.intersection(*hot[last - run : last])]
 
 
 LINES = ("plug", "unplug", "if_at_least", "if_below")

@@ -18,13 +18,14 @@ from scheduler.yard.models import Yard
 class Lived:
     """What became of the yard: bank levels on the edges, and the needs met, as (machine, edge).
 
-    Besides, for each step, the AC watts at its beginning, a motor's start left out, and who charges in the wrong
-    temperature.
+    Besides, for each step, the AC watts at its beginning, a motor's start left out, who charges in the wrong
+    temperature, and the outlets above 80 % of their breaker from its beginning to its end.
     """
 
     level_wh: list[float]
     running_w: list[float] = field(default_factory=list)
     charges_outside: list[tuple[int, str]] = field(default_factory=list)
+    hot: list[set[str]] = field(default_factory=list)
     met: set[tuple[str, int]] = field(default_factory=set)
     added: int = 0
 
@@ -129,6 +130,8 @@ def run_step(
     hours = agenda.grid.step_h
     drawn = {"ac": 0.0, "dc": 0.0}
     running_w = 0.0
+    bears_w = {outlet.name: outlet.continuous_w for outlet in yard.outlets}
+    lived.hot.append(set())
     for machine in yard.machines:
         timer = state.timer[machine.name]
         on = state.outlet[machine.name] is not None and (timer is None or timer[0] <= step < timer[1])
@@ -139,6 +142,9 @@ def run_step(
         if on and (fits or not machine.self_protecting):
             before = state.charge_wh[machine.name]
             after = float(ChargeCurve.of(machine).charge_after_wh(before, hours))
+            outlet = state.outlet[machine.name]
+            if after < machine.capacity_wh and ChargeCurve.of(machine).power_w(after) > bears_w[outlet] + 0.01:
+                lived.hot[-1].add(outlet)
             if machine.supply == "ac":
                 running_w += float(ChargeCurve.of(machine).power_w(before))
             state.charge_wh[machine.name] = after
