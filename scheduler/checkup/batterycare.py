@@ -5,7 +5,6 @@ from __future__ import annotations
 import calendar
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
@@ -13,18 +12,21 @@ from numpy.typing import NDArray
 
 from scheduler.checkup.ageing import kept_over_year_fraction, longest_rest_h
 from scheduler.checkup.atonce import listed
+from scheduler.checkup.batteryrates import (
+    Alike,
+    charging_findings,
+    emptying_findings,
+    group_alike,
+    rate_figure,
+)
 from scheduler.checkup.findings import Figure, Finding, Grade, Part, PartReport
 from scheduler.checkup.siteyear import SiteYear
 from scheduler.units import pct_from_fraction
-from scheduler.yard.models import Machine, Yard
+from scheduler.yard.models import Yard
 
 #: Lithium-ion is charged within the first, and best within the second [C].
 LITHIUM_C, BEST_C = (0.0, 45.0), (10.0, 30.0)
 WINDOW_SOURCE = "Battery University BU-410, Table 1"
-
-#: Watts for each watt-hour with which a battery is usually charged, and from which on cells that are made for energy
-#: and not for power are charged too fast: makers of charging circuits and Battery University say "less than 1C".
-COMMON_RATE_PER_H, FAST_RATE_PER_H = 0.5, 1.0
 
 #: The most for lead-acid in frost (Battery University BU-410, Table 1).
 FROST_RATE_PER_H = 0.3
@@ -35,17 +37,7 @@ LONG_REST_H = 48.0
 #: What a cooler place is taken to be, for comparison [C].
 COOLER_C = 10.0
 
-FAST_CAUTION = "A battery charged faster than it stands can overheat and burn, with poisonous smoke."
 FROST_CAUTION = "Lithium charged in frost is damaged inside without a sign, and may short and burn later."
-
-
-def charge_rate_per_h(machine: Machine) -> float:
-    """Watts that arrive in the battery for each watt-hour that it holds, known as C [1/h]."""
-    return _into_battery_w(machine) / machine.capacity_wh
-
-
-def _into_battery_w(machine: Machine) -> float:
-    return machine.charger_w * machine.charger_efficiency
 
 
 def hours_by_month(month: NDArray[np.intp], is_so: NDArray[np.bool_]) -> NDArray[np.intp]:
@@ -61,19 +53,6 @@ def longest_spell_h(is_so: NDArray[np.bool_]) -> int:
     return max((len(list(run)) for so, run in groupby(from_a_break) if so), default=0)
 
 
-@dataclass(frozen=True)
-class _Kind:
-    """Machines that differ in nothing but their names and how they stand now."""
-
-    names: tuple[str, ...]
-    machine: Machine
-
-    @property
-    def is_lithium(self) -> bool:
-        """Taken from its window: what may be charged in frost is lead-acid."""
-        return self.machine.charge_temp_c[0] >= LITHIUM_C[0]
-
-
 def check_batteries(yard: Yard, year: SiteYear | None) -> PartReport:
     """Check chargers against their batteries, and what the shed does to these over a year.
 
@@ -83,115 +62,30 @@ def check_batteries(yard: Yard, year: SiteYear | None) -> PartReport:
     year : SiteYear or None
         Without it nothing is said of frost, heat and ageing.
     """
-    kinds = _kinds(yard.machines)
-    if not kinds:
+    groups = group_alike(yard.machines)
+    if not groups:
         return PartReport()
-    rates = tuple(finding for kind in kinds for finding in _rate_findings(kind))
+    rates = tuple(
+        finding for group in groups for finding in (*charging_findings(group), *emptying_findings(group))
+    )
     if year is None:
         missing = "frost and heat in the shed, and how batteries age there: typical_year in [site]"
-        return PartReport((_rate_figure(kinds),), rates, (missing,))
+        return PartReport((rate_figure(groups),), rates, (missing,))
     return PartReport(
-        (_rate_figure(kinds), *_shed_figures(kinds, year)),
+        (rate_figure(groups), *_shed_figures(groups, year)),
         (
             *rates,
-            *_window_findings(kinds, year),
-            *_frost_findings(kinds, year),
-            *_ageing_findings(kinds, year),
+            *_window_findings(groups, year),
+            *_frost_findings(groups, year),
+            *_ageing_findings(groups, year),
         ),
     )
-
-
-def _kinds(machines: Sequence[Machine]) -> tuple[_Kind, ...]:
-    names: dict[Machine, list[str]] = {}
-    as_it_stands = {"name": "any", "outlet": None, "away_until": None, "charge_pct": 0.0}
-    for machine in machines:
-        names.setdefault(machine.model_copy(update=as_it_stands), []).append(machine.name)
-    return tuple(_Kind(tuple(alike), machine) for machine, alike in names.items())
-
-
-# ---- chargers ------------------------------------------------------------------------------------
-
-
-def _rate_limit_w(machine: Machine) -> float:
-    return machine.battery_charge_max_w or COMMON_RATE_PER_H * machine.capacity_wh
-
-
-def _rate_source(machine: Machine) -> str:
-    if machine.battery_charge_max_w:
-        return "battery_charge_max_w in the fleet file"
-    return f"{COMMON_RATE_PER_H:g} C, common practice, no source"
-
-
-def _rate_figure(kinds: Sequence[_Kind]) -> Figure:
-    """The charger that comes nearest to what its battery stands."""
-    nearest = max(kinds, key=lambda kind: _into_battery_w(kind.machine) / _rate_limit_w(kind.machine))
-    machine, who = nearest.machine, listed(nearest.names)
-    into_w, limit_w = _into_battery_w(machine), _rate_limit_w(machine)
-    return Figure(
-        Part.BATTERIES,
-        who,
-        "charging the hardest for its battery",
-        into_w,
-        "W",
-        limit_w,
-        _rate_source(machine),
-    )
-
-
-def _rate_findings(kind: _Kind) -> Iterator[Finding]:
-    """A stop over a maker's figure, which is a limit; else less, for a battery may well be made for more."""
-    machine, who = kind.machine, listed(kind.names)
-    into_w, rate_per_h = _into_battery_w(machine), charge_rate_per_h(machine)
-    at_limit_w = _rate_limit_w(machine) / machine.charger_efficiency
-    if machine.battery_charge_max_w is not None:
-        if into_w > machine.battery_charge_max_w * (1 + 1e-9):
-            yield Finding(
-                grade=Grade.STOP,
-                part=Part.BATTERIES,
-                about=who,
-                title=(
-                    f"The charger of {who} puts {into_w:.0f} W into a battery that stands "
-                    f"{machine.battery_charge_max_w:g} W"
-                ),
-                found=into_w,
-                limit=machine.battery_charge_max_w,
-                unit="W",
-                source=_rate_source(machine),
-                meaning="It is charged faster than its maker allows, each time until it is nearly full.",
-                mend=f"Use the charger that belongs to it, or one that draws no more than {math.floor(at_limit_w)} W.",
-                caution=FAST_CAUTION,
-            )
-    elif rate_per_h > COMMON_RATE_PER_H * (1 + 1e-9):
-        is_fast = rate_per_h > FAST_RATE_PER_H
-        limit_per_h = FAST_RATE_PER_H if is_fast else COMMON_RATE_PER_H
-        yield Finding(
-            grade=Grade.WARNING if is_fast else Grade.NOTE,
-            part=Part.BATTERIES,
-            about=who,
-            title=(
-                f"The charger of {who} puts {into_w:.0f} W into a battery of {machine.capacity_wh:.0f} Wh, "
-                f"{rate_per_h:.2f} C, where {'less than 1' if is_fast else '0.5'} C is usual"
-            ),
-            found=into_w,
-            limit=limit_per_h * machine.capacity_wh,
-            unit="W",
-            source="Battery University: energy cells at less than 1C" if is_fast else _rate_source(machine),
-            meaning=(
-                "Many batteries age early when they are charged so fast, and some overheat; those of power tools are "
-                "often made for it. Charging fast also wants 5 to 45 C."
-            ),
-            mend=(
-                "Look up the most that the battery may be charged with and write it down as battery_charge_max_w; "
-                f"a charger that draws no more than {math.floor(at_limit_w)} W is on the safe side."
-            ),
-            caution=FAST_CAUTION,
-        )
 
 
 # ---- the shed's year -----------------------------------------------------------------------------
 
 
-def _shed_figures(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Figure]:
+def _shed_figures(groups: Sequence[Alike], year: SiteYear) -> Iterator[Figure]:
     def figure(name: str, value: float, unit: str, source: str) -> Figure:
         return Figure(Part.BATTERIES, "", name, value, unit, None, source)
 
@@ -203,7 +97,7 @@ def _shed_figures(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Figure]:
     yield figure(
         f"shed at {low:g} to {high:g} C, best for charging", float(is_best.sum()), "h a year", window
     )
-    if any(kind.is_lithium for kind in kinds):
+    if any(group.is_lithium for group in groups):
         for charge, told in ((1.0, "full"), (0.8, "at 80 %")):
             kept_pct = pct_from_fraction(kept_over_year_fraction(charge, shed_c))
             yield figure(
@@ -211,21 +105,21 @@ def _shed_figures(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Figure]:
             )
 
 
-def _window_findings(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Finding]:
+def _window_findings(groups: Sequence[Alike], year: SiteYear) -> Iterator[Finding]:
     """Notes only: a plan never charges outside a battery's window (R8)."""
-    windows: dict[tuple[float, float], list[_Kind]] = {}
-    for kind in kinds:
-        windows.setdefault(kind.machine.charge_temp_c, []).append(kind)
+    windows: dict[tuple[float, float], list[Alike]] = {}
+    for group in groups:
+        windows.setdefault(group.machine.charge_temp_c, []).append(group)
     for (coldest, hottest), alike in windows.items():
         yield from _too_cold(coldest, alike, year)
         yield from _too_hot(hottest, alike, year)
 
 
-def _too_cold(coldest: float, kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Finding]:
+def _too_cold(coldest: float, groups: Sequence[Alike], year: SiteYear) -> Iterator[Finding]:
     is_cold = year.shed_c <= coldest
     if is_cold.any():
         yield _out_of_window(
-            kinds,
+            groups,
             year,
             is_cold,
             f"at or below {coldest:g} C",
@@ -234,11 +128,11 @@ def _too_cold(coldest: float, kinds: Sequence[_Kind], year: SiteYear) -> Iterato
         )
 
 
-def _too_hot(hottest: float, kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Finding]:
+def _too_hot(hottest: float, groups: Sequence[Alike], year: SiteYear) -> Iterator[Finding]:
     is_hot = year.shed_c > hottest
     if is_hot.any():
         yield _out_of_window(
-            kinds,
+            groups,
             year,
             is_hot,
             f"above {hottest:g} C",
@@ -247,13 +141,13 @@ def _too_hot(hottest: float, kinds: Sequence[_Kind], year: SiteYear) -> Iterator
 
 
 def _out_of_window(
-    kinds: Sequence[_Kind], year: SiteYear, is_out: NDArray[np.bool_], told: str, mend: str
+    groups: Sequence[Alike], year: SiteYear, is_out: NDArray[np.bool_], told: str, mend: str
 ) -> Finding:
-    names = [name for kind in kinds for name in kind.names]
+    names = [name for group in groups for name in group.names]
     who = listed(names, most=3)
     hours, by_month = int(is_out.sum()), hours_by_month(year.month, is_out)
     months = ", ".join(f"{calendar.month_abbr[at + 1]} {count}" for at, count in enumerate(by_month) if count)
-    protecting = [name for kind in kinds if kind.machine.self_protecting for name in kind.names]
+    protecting = [name for group in groups if group.machine.self_protecting for name in group.names]
     stays = (
         f" {listed(protecting)} may stay plugged in, for then the battery itself refuses."
         if protecting
@@ -276,14 +170,14 @@ def _out_of_window(
     )
 
 
-def _frost_findings(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Finding]:
+def _frost_findings(groups: Sequence[Alike], year: SiteYear) -> Iterator[Finding]:
     """Those that plans do charge in frost, since their window says so."""
-    for kind in kinds:
-        machine, who, freezing = kind.machine, listed(kind.names), LITHIUM_C[0]
+    for group in groups:
+        machine, who, freezing = group.machine, group.who, LITHIUM_C[0]
         hours = int(((year.shed_c < freezing) & (year.shed_c >= machine.charge_temp_c[0])).sum())
-        if kind.is_lithium or not hours:
+        if group.is_lithium or not hours:
             continue
-        into_w, limit_w = _into_battery_w(machine), FROST_RATE_PER_H * machine.capacity_wh
+        into_w, limit_w = group.into_battery_w, FROST_RATE_PER_H * machine.capacity_wh
         yield Finding(
             grade=Grade.WARNING if into_w > limit_w else Grade.NOTE,
             part=Part.BATTERIES,
@@ -297,7 +191,7 @@ def _frost_findings(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Finding]
             unit="W",
             source=f"{WINDOW_SOURCE}: lead-acid below freezing at 0.3 C or less, lithium never",
             meaning=f"Plans charge it down to {machine.charge_temp_c[0]:g} C. That is right for lead-acid only.",
-            mend="If it is lithium, or charged faster than that, its charge_temp_c begins at 0.",
+            mend="If it is lithium, or charged faster than that, let its charge_temp_c begin at 0.",
             caution=FROST_CAUTION,
         )
 
@@ -305,9 +199,9 @@ def _frost_findings(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Finding]
 # ---- ageing --------------------------------------------------------------------------------------
 
 
-def _ageing_findings(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Finding]:
+def _ageing_findings(groups: Sequence[Alike], year: SiteYear) -> Iterator[Finding]:
     """Where to park, and how full; of lithium only, for lead-acid is to be kept full."""
-    lithium = [kind for kind in kinds if kind.is_lithium]
+    lithium = [group for group in groups if group.is_lithium]
     if not lithium:
         return
     full, four_fifths, least = (
@@ -328,8 +222,8 @@ def _ageing_findings(kinds: Sequence[_Kind], year: SiteYear) -> Iterator[Finding
         source=f"Battery University, storage table, straight lines between its points; {year.source}",
         meaning=f"{_hottest_month(year)} {_rests(lithium)} Iron phosphate ages less than this table says.",
         mend=(
-            f"Charge late, near the time of need, as plans do; leave what nobody needs for weeks near 40 %, and what "
-            f"does with it at 80 %. {COOLER_C:g} degrees cooler a full one keeps {cooler:.0f} %: park those that rest "
+            "Charge late, near the time of need, as plans do; leave what nobody needs for weeks near 40 %, and what "
+            f"gets by with less at 80 %. {COOLER_C:g} degrees cooler a full one keeps {cooler:.0f} %: park what rests "
             "longest in the coolest dry place, out of the sun."
         ),
     )
@@ -341,9 +235,9 @@ def _hottest_month(year: SiteYear) -> str:
     return f"The hottest month is {calendar.month_name[hottest]}, with {means_c[hottest]:.0f} C in the mean."
 
 
-def _rests(kinds: Sequence[_Kind]) -> str:
+def _rests(groups: Sequence[Alike]) -> str:
     rests = sorted(
-        ((longest_rest_h(kind.machine), listed(kind.names)) for kind in kinds), key=lambda rest: -rest[0]
+        ((longest_rest_h(group.machine), group.who) for group in groups), key=lambda rest: -rest[0]
     )
     long = [
         f"{who} ({'no need of every week' if math.isinf(rest_h) else f'up to {rest_h:.0f} h'})"
