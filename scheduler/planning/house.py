@@ -75,6 +75,15 @@ def found_demand_w(yard: Yard, agenda: Agenda, networks: Sequence[Network]) -> F
     return demand_w
 
 
+def found_peak_w(agenda: Agenda, networks: Sequence[Network]) -> FloatArray:
+    """AC watts of what is plugged in already, until the first visit, shape (n_steps,) [W]."""
+    n_steps = agenda.grid.n_steps
+    _, peak = found_draws(networks, min(agenda.visits, default=n_steps), n_steps)
+    on_ac = np.array([network.machine.supply == "ac" for network in networks], dtype=bool)
+    watts: FloatArray = peak[on_ac].sum(axis=0)
+    return watts
+
+
 def duty_watts(yard: Yard, duty: DutyRun, n_steps: int) -> FloatArray:
     """AC watts of the whole house in each step, shape (n_steps,) [W]."""
     watts = np.full(n_steps, yard.always_on_w)

@@ -1,4 +1,4 @@
-"""R4 and R11 where the house alone cannot be carried: run its duty loads so that the shortage is least."""
+"""R3 to R5 and R11 where the house alone is hard to carry: run its duty loads so that the shortage is least."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ import numpy as np
 
 from scheduler.charging.routes import Network
 from scheduler.planning.asking import choice_from
-from scheduler.planning.house import HouseAlone, found_demand_w, house_alone, sunniest_duty
+from scheduler.planning.bank import discharge_limit_w
+from scheduler.planning.house import HouseAlone, found_demand_w, found_peak_w, house_alone, sunniest_duty
 from scheduler.planning.model import Case, ChoiceModel, Term, add_demand, add_duty
 from scheduler.planning.solve import solve_cbc
 from scheduler.sun.suns import ThreeSuns
-from scheduler.timegrid import FloatArray
+from scheduler.timegrid import FloatArray, Grid
 from scheduler.units import kwh_from_wh
 from scheduler.yard.agenda import Agenda
 from scheduler.yard.models import Yard
@@ -22,6 +23,7 @@ _LIMIT_S = 5.0
 _UNSERVED_COSTS = (
     1000.0  # a kWh that the bank cannot give at all, against one that it gives below the reserve
 )
+_OVERLOAD_COSTS = 1000.0  # an hour of a kW above what the inverter stands, against the same
 
 
 def fare_alone(yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[Network]) -> HouseAlone:
@@ -33,18 +35,21 @@ def fare_alone(yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[N
     if duty is None:
         return alone
     better = house_alone(yard, agenda, suns, networks, duty)
-    return min(alone, better, key=lambda house: _shortage_wh(yard, house))
+    return min(alone, better, key=lambda house: _shortage_wh(yard, agenda.grid, house))
 
 
-def _shortage_wh(yard: Yard, house: HouseAlone) -> float:
+def _shortage_wh(yard: Yard, grid: Grid, house: HouseAlone) -> float:
     short = np.clip(yard.bank.reserve_wh - house.level_wh, 0.0, None).sum()
-    return float(short + _UNSERVED_COSTS * house.unserved_wh.sum())
+    running_w = house.peak_w - yard.inverter.continuous_w
+    starting_w = house.start_peak_w - yard.inverter.surge_limit_w
+    over_wh = grid.energy_wh(np.clip(np.maximum(running_w, starting_w), 0.0, None)).sum()
+    return float(short + _UNSERVED_COSTS * house.unserved_wh.sum() + _OVERLOAD_COSTS * over_wh)
 
 
 def _least_short(
     yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[Network], alone: HouseAlone
 ) -> dict[str, np.ndarray] | None:
-    """Schedule of the duty loads with the least sum of what is missing to the reserve; None without an answer."""
+    """Schedule of the duty loads with the least sum of what is missing and what is too much; None without an answer."""
     import pulp
 
     case = Case(yard, agenda, suns, (), (), replace(alone, holds=True))
@@ -52,6 +57,7 @@ def _least_short(
     add_duty(model)
     add_demand(model)
     short = _add_bank_that_may_fail(model, suns.dull_w - found_demand_w(yard, agenda, networks))
+    short += _add_inverter_that_may_fail(model, found_peak_w(agenda, networks))
     model.problem.setObjective(pulp.LpAffineExpression(short))
     answer = solve_cbc(model.problem, _LIMIT_S)
     return choice_from(model, answer.values)[1].duty if answer.is_usable else None
@@ -61,6 +67,7 @@ def _add_bank_that_may_fail(model: ChoiceModel, sun_w: FloatArray) -> list[Term]
     """R3 with what is missing to the reserve, and what is not served at all, as costs."""
     bank, step_h = model.case.yard.bank, model.case.agenda.grid.step_h
     capacity, reserve = kwh_from_wh(bank.capacity_wh), kwh_from_wh(bank.reserve_wh)
+    most_out_w, out_h = discharge_limit_w(bank), step_h / bank.discharge_efficiency
     level = model.variable("l_000", kwh_from_wh(bank.level_wh), kwh_from_wh(bank.level_wh))
     costs: list[Term] = []
     for step, demand in enumerate(model.demand):
@@ -71,6 +78,34 @@ def _add_bank_that_may_fail(model: ChoiceModel, sun_w: FloatArray) -> list[Term]
         for name, factor in (("in", bank.charge_efficiency), ("out", 1.0 / bank.discharge_efficiency)):
             terms = [(following, 1.0), (level, -1.0), (demand, factor * step_h), (unserved, -1.0)]
             model.add(terms, -1, factor * step_h * sun_w[step] / 1000.0, f"{name}_{step:03d}")
+        if np.isfinite(most_out_w):
+            # What is beyond the discharge limit is not served either.
+            terms = [(demand, out_h), (unserved, -1.0)]
+            model.add(terms, -1, out_h * (sun_w[step] + most_out_w) / 1000.0, f"most_out_{step:03d}")
         model.add([(following, 1.0), (missing, 1.0)], 1, reserve, f"short_{step:03d}")
         level = following
+    return costs
+
+
+def _add_inverter_that_may_fail(model: ChoiceModel, found_w: FloatArray) -> list[Term]:
+    """R5 with what is too much, running or while a motor starts, as costs; `found_w` is what is plugged in already."""
+    yard, grid = model.case.yard, model.case.agenda.grid
+    loads = {load.name: load for load in yard.house_loads}
+    costs: list[Term] = []
+    for step in range(grid.n_steps):
+        over = model.variable(f"o_{step:03d}", 0.0, None)
+        costs.append((over, _OVERLOAD_COSTS * grid.step_h))
+        on = {name: run for (name, at), run in model.duty.items() if at == step}
+        fixed_w = found_w[step] + yard.always_on_w
+        running: list[Term] = [(run, loads[name].watts / 1000.0) for name, run in on.items()]
+        rows = [(running, yard.inverter.continuous_w - fixed_w)]
+        for motor in (load for load in yard.house_loads if load.start_w > load.watts):
+            extra_w, spare_w = motor.start_w - motor.watts, yard.inverter.surge_limit_w - fixed_w
+            if motor.always_on:
+                rows.append((running, spare_w - extra_w))
+            elif motor.name in on:
+                others = [(run, factor) for run, factor in running if run is not on[motor.name]]
+                rows.append(([*others, (on[motor.name], motor.start_w / 1000.0)], spare_w))
+        for number, (terms, most_w) in enumerate(rows):
+            model.add([*terms, (over, -1.0)], -1, most_w / 1000.0, f"over_{number:02d}_{step:03d}")
     return costs

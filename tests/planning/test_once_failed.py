@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from scheduler.planning.planner import Settings, make_plan
 from scheduler.planning.record import AimStatus, Plan
-from scheduler.yard.models import Bank, Inverter, Machine, Need, Outlet, Visits, Yard
+from scheduler.yard.models import Bank, HouseLoad, Inverter, Machine, Need, Outlet, Visits, Yard
 from tests.oracle_physics import Case
 from tests.random_yards import PANELS, SITE, START, clock, day_sun, hours_of_day, make_case
 
@@ -66,3 +66,34 @@ def test_a_breaker_that_was_hot_before_the_first_visit_is_not_to_stay_so_after_i
     plan = plan_of(make_case(yard, 14, 60, day_sun(0.0)))
     assert plan.machines[0].outlet[5] == "right"
     assert plan.machines[0].needs[0].ready
+
+
+def test_duty_loads_take_turns_where_the_inverter_cannot_carry_both() -> None:
+    """Both ran where the sun was strongest; the house alone passed for too much, and the plan was let do the same."""
+    fans = tuple(
+        HouseLoad(name=name, watts=300.0, hours_per_day=2.0, window=("08:00", "14:00")) for name in ("fan", "pump")
+    )
+    inverter = Inverter(continuous_w=450.0)
+    case = make_case(yard_of(house_loads=fans, inverter=inverter), 14, 60, day_sun(300.0))
+    plan = plan_of(case)
+    assert plan.inverter_peak_w.max() == 300.0
+
+
+def test_duty_loads_take_turns_where_the_inverter_cannot_start_one_beside_the_other() -> None:
+    fans = tuple(
+        HouseLoad(name=name, watts=200.0, surge_w=500.0, hours_per_day=2.0, window=("08:00", "14:00"))
+        for name in ("fan", "pump")
+    )
+    inverter = Inverter(continuous_w=450.0, surge_w=600.0)
+    case = make_case(yard_of(house_loads=fans, inverter=inverter), 14, 60, day_sun(300.0))
+    plan = plan_of(case)
+    assert plan.inverter_peak_w.max() == 200.0
+
+
+def test_duty_loads_take_turns_where_the_bank_cannot_give_to_both() -> None:
+    fans = tuple(
+        HouseLoad(name=name, watts=300.0, hours_per_day=2.0, window=("08:00", "14:00")) for name in ("fan", "pump")
+    )
+    bank = Bank(modules_wh=(9000.0,), reserve_pct=20.0, level_pct=90.0, discharge_max_w=450.0)
+    plan = plan_of(make_case(yard_of(house_loads=fans, bank=bank), 14, 60, day_sun(10.0)))
+    assert plan.inverter_peak_w.max() == 300.0
