@@ -18,8 +18,27 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
+
+#: So many letters of a message are told; what is longer has its middle left out, for its end says what to do.
+LONGEST_TOLD = 800
+
+_TURNS_READING = frozenset(("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"))
+
+
+def is_plain(letter: str) -> bool:
+    """Whether a letter stays on its line, turns no reading direction, commands no terminal, and can be encoded."""
+    is_marked = unicodedata.category(letter) in ("Cc", "Zl", "Zp", "Cs")
+    return not is_marked and unicodedata.bidirectional(letter) not in _TURNS_READING
+
+
+def told_plainly(text: str) -> str:
+    """Text out of a file or a flag as it goes into a message: on one line, harmless, and not too long."""
+    half = LONGEST_TOLD // 2
+    shown = text if len(text) <= LONGEST_TOLD else f"{text[:half]} ... {text[-half:]}"
+    return shown if shown.isprintable() else "".join(letter if is_plain(letter) else "?" for letter in shown)
 
 
 class SunrosterError(Exception):
@@ -42,15 +61,16 @@ class InputError(SunrosterError):
     path : Path
         The file.
     problems : sequence of str
-        One finished line a mistake, without the file's name in front.
+        One finished line a mistake, without the file's name in front; told plainly.
     """
 
     exit_code = 3
 
     def __init__(self, path: Path, problems: Sequence[str]) -> None:
         self.path = path
-        self.problems = tuple(problems)
-        super().__init__("\n".join(f"{path}: {problem}" for problem in self.problems))
+        self.problems = tuple(told_plainly(problem) for problem in problems)
+        name = told_plainly(str(path))
+        super().__init__("\n".join(f"{name}: {problem}" for problem in self.problems))
 
 
 class FleetFileError(InputError):

@@ -148,7 +148,7 @@ SKIES: dict[str, tuple[bytes, list[str]]] = {
     "a time that the clock skips": (GAP.encode(), ["row 3", "is skipped as the clock", "with their offset"]),
     "a year before all years": (GAP.replace("2027", "0001").encode(), ["row 2", "is not a time"]),
     "empty": (b"", ["the file is empty"]),
-    "50 MB": (b"0,0\n" * 12_500_000, ["50 MB is no weather file"]),
+    "50 MB": (b"0,0\n" * 12_500_000, ["more than 20 MB is no weather file"]),
     "binary": (bytes(range(256)) * 40, ["not a text file"]),
 }  # fmt: skip
 

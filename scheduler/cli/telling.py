@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from scheduler.errors import SunrosterError
+from scheduler.errors import SunrosterError, told_plainly
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -42,9 +42,9 @@ def errors_told() -> Iterator[None]:
 
 
 def tell_beside(*lines: str) -> None:
-    """Tell what is not the answer itself, on standard error."""
-    for line in lines:
-        typer.echo(line, err=True)
+    """Tell what is not the answer itself, on standard error; names out of flags and files are told plainly."""
+    for line in "\n".join(lines).split("\n"):
+        typer.echo(told_plainly(line), err=True)
 
 
 def drawn(render: Callable[[int], RenderableType]) -> str:

@@ -11,7 +11,6 @@ import csv
 import errno
 import io
 import os
-import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -20,9 +19,17 @@ from zoneinfo import ZoneInfo
 
 import portalocker
 
-from scheduler.errors import OutputError
-from scheduler.logbook.readings import COLUMNS, WITHDRAWN, Layout, Logbook, Reading, parse_logbook, what_cell
-from scheduler.yard.figures import NOT_ON_A_LINE
+from scheduler.errors import OutputError, is_plain
+from scheduler.logbook.readings import (
+    COLUMNS,
+    MOST_BYTES,
+    WITHDRAWN,
+    Layout,
+    Logbook,
+    Reading,
+    parse_logbook,
+    what_cell,
+)
 from scheduler.yard.models import Site
 
 #: So long another writer is waited for; one line takes milliseconds [s].
@@ -56,7 +63,7 @@ def append_lines(path: Path, site: Site, build: Callable[[Logbook], Iterable[Cel
     """
     with _faults_told(path), _locked(path) as file, _none_left_empty(path, file):
         file.seek(0)
-        log = parse_logbook(file.read(), path, site)
+        log = parse_logbook(file.read(MOST_BYTES + 1), path, site)
         _write_at_end(file.fileno(), _encoded(log, build(log)))
         if log.layout is None:
             _sync_folder(path)
@@ -85,12 +92,13 @@ def _encoded(log: Logbook, lines: Iterable[Cells]) -> bytes:
     for cells in lines:
         by_column = dict(zip(COLUMNS, map(on_one_line, cells), strict=True))
         writer.writerow([by_column.get(column, "") for column in layout.columns])
-    return (layout.line_end if log.cut_off else "").encode() + text.getvalue().encode(errors="replace")
+    return (layout.line_end if log.cut_off else "").encode() + text.getvalue().encode()
 
 
 def on_one_line(cell: str) -> str:
     """Return a cell as it goes into the file, where a line is a reading: whatever would end it is a blank."""
-    marked = "".join("\n" if unicodedata.category(letter) in NOT_ON_A_LINE else letter for letter in cell)
+    encodable = cell.encode(errors="replace").decode()
+    marked = "".join(letter if is_plain(letter) else "\n" for letter in encodable)
     return " ".join(filter(None, marked.split("\n"))).strip()
 
 

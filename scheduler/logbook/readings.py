@@ -12,12 +12,12 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from scheduler.errors import LogbookError
+from scheduler.errors import LogbookError, told_plainly
 from scheduler.logbook.cells import is_day_first, parse_time, parse_value_pct
 from scheduler.yard.models import Site
 
@@ -28,8 +28,8 @@ WITHDRAWN = "withdrawn: "
 #: Goes before the name of a machine that is itself called bank or note.
 MACHINE = "machine "
 
-#: A logbook of four readings a day and a thousand years is no logbook [bytes].
-MOST_BYTES = 64_000_000
+#: More than four readings a day for a century is no logbook.
+MOST_BYTES, MOST_LINES = 8_000_000, 200_000
 
 What = Literal["bank", "machine", "note"]
 
@@ -136,15 +136,12 @@ def read_logbook(path: Path, site: Site) -> Logbook:
         If the file as a whole cannot be read.
     """
     try:
-        content = path.read_bytes() if path.stat().st_size <= MOST_BYTES else None
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
     except FileNotFoundError:
         return Logbook(path)
     except OSError as fault:
         raise LogbookError(path, [f"can't be read: {fault.strerror}; check its permissions"]) from fault
-    if content is None:
-        raise LogbookError(
-            path, [f"more than {MOST_BYTES // 1_000_000} MB is no logbook; is it the right file?"]
-        )
     return parse_logbook(content, path, site)
 
 
@@ -162,21 +159,24 @@ def parse_logbook(content: bytes, path: Path, site: Site) -> Logbook:
     Raises
     ------
     LogbookError
-        If they are no text with a byte a letter, such as UTF-16 or a spreadsheet's own format.
+        If they are no text with a byte a letter, such as UTF-16 or a spreadsheet's own format, or far too many.
     """
+    if len(content) > MOST_BYTES or content.count(b"\n") > MOST_LINES:
+        most = f"{MOST_BYTES // 1_000_000} MB or {MOST_LINES} lines"
+        raise LogbookError(path, [f"more than {most} is no logbook; is it the right file?"])
     if content.startswith((b"\xff\xfe", b"\xfe\xff", b"PK\x03\x04")):
         raise LogbookError(path, ["not a CSV file in UTF-8; save it from the spreadsheet as CSV, UTF-8"])
     problems: dict[int, str] = {}
     layout, rows = _read_rows(content, problems)
     day_first = is_day_first(row.cells["time"] for row in rows)
-    readings: list[Reading] = []
+    taken = _Taken()
     for row in rows:
         try:
-            _take_row(row, readings, site.zone, day_first)
+            taken.take(row, site.zone, day_first)
         except ValueError as fault:
             problems[row.line] = str(fault)
-    told = tuple(f"line {line}: {problems[line]}" for line in sorted(problems))
-    return Logbook(path, tuple(readings), told, layout, bool(content) and not content.endswith(b"\n"))
+    told = tuple(told_plainly(f"line {line}: {problems[line]}") for line in sorted(problems))
+    return Logbook(path, tuple(taken.readings), told, layout, bool(content) and not content.endswith(b"\n"))
 
 
 def _read_rows(content: bytes, problems: dict[int, str]) -> tuple[Layout | None, list[_Row]]:
@@ -216,6 +216,8 @@ def _decode(line: bytes) -> str:
 
 
 def _as_header(text: str) -> Layout | None:
+    if "time" not in text.lower():  # as nearly every line: no need to take it apart three times
+        return None
     for delimiter in ",;\t":
         columns = tuple(cell.lower() for cell in _split(text, delimiter) or ())
         if {"time", "what", "value"} <= set(columns):
@@ -236,23 +238,29 @@ def _shown(text: str) -> str:
     return f"{shown}{'...' if len(text) > 60 else ''}"
 
 
-def _take_row(row: _Row, readings: list[Reading], zone: ZoneInfo, day_first: bool | None) -> None:
-    """Take one line for what it is: a reading, or the withdrawal of one before it."""
-    time = parse_time(row.cells["time"], zone, day_first)
-    named, value = row.cells["what"], row.cells["value"]
-    if not named.lower().startswith(WITHDRAWN.strip()):
-        readings.append(_reading(row, time, named, value))
-        return
-    gone = _reading(row, time, named[len(WITHDRAWN.strip()) :].strip(), value)
-    same = [
-        place
-        for place, reading in enumerate(readings)
-        if not reading.withdrawn and _content(reading) == _content(gone)
-    ]
-    if not same:
-        msg = f'withdraws what is not there: {named.removeprefix(WITHDRAWN)} "{value}" of {row.cells["time"]}'
-        raise ValueError(msg)
-    readings[same[-1]] = replace(readings[same[-1]], withdrawn=True)
+@dataclass
+class _Taken:
+    """The readings so far, and where those of the same content stand that were not withdrawn."""
+
+    readings: list[Reading] = field(default_factory=list)
+    standing: dict[tuple[object, ...], list[int]] = field(default_factory=dict)
+
+    def take(self, row: _Row, zone: ZoneInfo, day_first: bool | None) -> None:
+        """Take one line for what it is: a reading, or the withdrawal of one before it."""
+        time = parse_time(row.cells["time"], zone, day_first)
+        named, value = row.cells["what"], row.cells["value"]
+        if not named.lower().startswith(WITHDRAWN.strip()):
+            reading = _reading(row, time, named, value)
+            self.standing.setdefault(_content(reading), []).append(len(self.readings))
+            self.readings.append(reading)
+            return
+        gone = _reading(row, time, named[len(WITHDRAWN.strip()) :].strip(), value)
+        same = self.standing.get(_content(gone))
+        if not same:
+            msg = f'withdraws what is not there: {named.removeprefix(WITHDRAWN)} "{value}" of {row.cells["time"]}'
+            raise ValueError(msg)
+        at = same.pop()
+        self.readings[at] = replace(self.readings[at], withdrawn=True)
 
 
 def _content(reading: Reading) -> tuple[object, ...]:

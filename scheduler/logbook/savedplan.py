@@ -54,10 +54,12 @@ def read_saved_plan(path: Path, site: Site) -> Plan:
         If it is no plan, or that of another yard.
     """
     try:
-        data = json.loads(path.read_bytes()) if path.stat().st_size <= MOST_BYTES else None
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+        data = json.loads(content) if len(content) <= MOST_BYTES else None
     except OSError as fault:
         raise SavedPlanError(path, [f"can't be read: {fault.strerror}; {_MAKE_ONE}"]) from fault
-    except ValueError as fault:
+    except (ValueError, RecursionError) as fault:
         raise SavedPlanError(path, [f"no JSON; {_MAKE_ONE}"]) from fault
     if not isinstance(data, dict) or data.get("format") != FORMAT:
         raise SavedPlanError(path, [f"no plan of format {FORMAT}; {_MAKE_ONE}"])

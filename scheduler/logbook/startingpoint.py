@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from scheduler.errors import UsageError
+from scheduler.errors import UsageError, told_plainly
 from scheduler.logbook.cells import show_time
 from scheduler.logbook.readings import Logbook, Reading
 from scheduler.planning.record import IfAtLeast, MachinePlan, Plan
@@ -196,10 +196,13 @@ def _about_log(log: Logbook, yard: Yard) -> Iterator[str]:
         yield f"{log.path.name}: {len(log.problems) - MOST_PROBLEMS} more lines cannot be read"
     known = [machine.name for machine in yard.machines]
     named = dict.fromkeys(reading.machine for reading in log.standing if reading.machine)
-    for name in (name for name in named if name not in known):
+    unknown = [name for name in named if name not in known]
+    for name in unknown[:MOST_PROBLEMS]:
         near = difflib.get_close_matches(name, known, 1, 0.5)
         hint = f'did you mean "{near[0]}"?' if near else "its readings are left aside"
-        yield f'{log.path.name} names "{name}", which is no machine of this yard; {hint}'
+        yield told_plainly(f'{log.path.name} names "{name}", which is no machine of this yard; {hint}')
+    if len(unknown) > MOST_PROBLEMS:
+        yield f"{log.path.name} names {len(unknown) - MOST_PROBLEMS} more that are no machines of this yard"
 
 
 @dataclass(frozen=True)

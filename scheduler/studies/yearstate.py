@@ -61,7 +61,7 @@ def read_state(path: Path, prepared: PreparedYear) -> tuple[Bookmark | None, tup
     try:
         state = json.loads(path.read_bytes())
         told = state["format"], state["of"]
-    except (OSError, ValueError, KeyError, TypeError) as fault:
+    except (OSError, ValueError, LookupError, TypeError, RecursionError) as fault:
         raise InputError(path, ["this is no state file of a year; give a new name to begin one"]) from fault
     if told != (FORMAT, fingerprint(prepared)):
         problem = (
@@ -69,8 +69,14 @@ def read_state(path: Path, prepared: PreparedYear) -> tuple[Bookmark | None, tup
             "give the same ones, or a new name to begin anew"
         )
         raise InputError(path, [problem])
-    year = state["year"]
-    return None if year is None else _to_bookmark(year), tuple(_to_sums(sums) for sums in state["resampled"])
+    try:
+        year = state["year"]
+        resampled = tuple(_to_sums(sums) for sums in state["resampled"])
+        return None if year is None else _to_bookmark(year), resampled
+    except (AttributeError, ValueError, LookupError, TypeError) as fault:
+        raise InputError(
+            path, ["a state file that was changed or cut off; give a new name to begin anew"]
+        ) from fault
 
 
 def _from_bookmark(bookmark: Bookmark) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from scheduler.errors import WeatherFileError
+from scheduler.errors import WeatherFileError, told_plainly
 from scheduler.sun.forecast import HOUR, Forecast
 from scheduler.timegrid import QUARTER, floor_to
 from scheduler.yard.clock import YEARS
@@ -37,7 +37,7 @@ LIMITS = {
 #: So many mistakes are told one by one; the others are counted.
 SHOWN_PROBLEMS = 20
 
-#: Letters of a comment "source:" that are told; more are no name.
+#: Letters of a source's name that are told; more are no name.
 LONGEST_SOURCE = 80
 
 #: More than eleven years of hours are no forecast, and would keep the reader waiting.
@@ -77,7 +77,10 @@ def read_forecast(path: Path, text: str, site: Site) -> Forecast:
         clock skips or shows twice; hours missing, doubled or out of order; values missing, not numbers or
         out of range; a spread that does not enclose the likely sun; sun by night.
     """
-    reading = _read_rows(text, site.zone)
+    try:
+        reading = _read_rows(text, site.zone)
+    except ValueError as fault:
+        raise WeatherFileError(path, [str(fault)]) from fault
     reading.problems += _order_problems(reading)
     if not reading.problems and not reading.rows:
         reading.problems.append("there is nothing below the header; wanted one row an hour")
@@ -85,11 +88,16 @@ def read_forecast(path: Path, text: str, site: Site) -> Forecast:
         raise WeatherFileError(path, _shortened(reading.problems))
     index = pd.DatetimeIndex([row.time for row in reading.rows], name="time")
     table = pd.DataFrame([row.weather for row in reading.rows], index=index)
-    forecast = Forecast(path, site, table, comments_of(text).get("source", "")[:LONGEST_SOURCE])
+    forecast = Forecast(path, site, table, source_of(comments_of(text).get("source", "")))
     by_night = [reading.rows[position].number for position in forecast.sun_by_night()]
     if by_night:
         raise WeatherFileError(path, [_night_problem(by_night)])
     return forecast
+
+
+def source_of(name: str) -> str:
+    """Return the name of a source as it is told."""
+    return told_plainly(name[:LONGEST_SOURCE])
 
 
 def comments_of(text: str) -> dict[str, str]:
@@ -121,10 +129,7 @@ def _read_rows(text: str, zone: ZoneInfo) -> _Reading:
     # Comments are blanked, not cut: rows keep the numbers that a spreadsheet shows.
     uncommented = "".join("\n" if _is_comment(line) else line for line in text.splitlines(keepends=True))
     delimiter = max(",;\t", key=uncommented.lstrip().partition("\n")[0].count)
-    records = csv.reader(io.StringIO(uncommented, newline=""), delimiter=delimiter)
-    # A spreadsheet numbers blank lines too, so they are counted before they are passed over.
-    numbered = ((number, [cell.strip() for cell in cells]) for number, cells in enumerate(records, 1))
-    filled = ((number, cells) for number, cells in numbered if any(cells))
+    filled = ((number, cells) for number, cells in _records(uncommented, delimiter) if any(cells))
     header_number, header = next(filled, (1, []))
     columns = tuple(name.lower() for name in header)
     reading = _Reading(columns, decimal_comma=delimiter != ",", zone=zone)
@@ -136,6 +141,18 @@ def _read_rows(text: str, zone: ZoneInfo) -> _Reading:
                 break
             _read_row(reading, number, cells)
     return reading
+
+
+def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield rows with their numbers; a spreadsheet numbers blank ones too."""
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    number = 0
+    try:
+        for number, cells in enumerate(rows, 1):
+            yield number, [cell.strip() for cell in cells]
+    except csv.Error as fault:
+        msg = f"row {number + 1}: cannot be read; is there a double quote that is not closed?"
+        raise ValueError(msg) from fault
 
 
 def _header_problems(columns: tuple[str, ...]) -> Iterator[str]:

@@ -9,7 +9,8 @@ from __future__ import annotations
 import io
 import json
 import re
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -18,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from scheduler.errors import WeatherFileError
-from scheduler.sun.forecastfile import LIMITS
+from scheduler.sun.forecastfile import LIMITS, source_of
 from scheduler.sun.typicalyear import HOURS_PER_DAY, NOMINAL_YEAR, YEAR_DAYS, TypicalYear
 from scheduler.timegrid import FloatArray
 from scheduler.yard.models import Site
@@ -26,6 +27,9 @@ from scheduler.yard.models import Site
 TypicalFormat = Literal["TMY3", "TMY2", "EPW", "PVGIS csv", "PVGIS json"]
 
 EARTH_RADIUS_KM = 6371.0
+
+#: A leap year's hours are 8784, and none of these formats has a thousand lines besides.
+MOST_LINES = 10_000
 
 _TMY2_HEADER = re.compile(r"\s*\d{5} .+ [A-Z]{2}\s+-?\d+ [NS]\s+\d+\s+\d+ [EW]\s+\d+\s+\d+\s+-?\d+")
 
@@ -89,22 +93,90 @@ def read_typical_year(path: Path, text: str, kind: TypicalFormat, site: Site) ->
         "PVGIS csv": _read_pvgis_csv,
         "PVGIS json": _read_pvgis_json,
     }
+    if kind != "PVGIS json" and text.count("\n") > MOST_LINES:
+        raise WeatherFileError(
+            path, [f"more than {MOST_LINES} lines is no typical year; is it the right file?"]
+        )
     try:
         read = readers[kind](path, text)
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError) as fault:
-        msg = f"looks like a typical year ({kind}) but cannot be read as one: {fault}"
-        raise WeatherFileError(path, [msg]) from fault
-    n_hours = YEAR_DAYS * HOURS_PER_DAY
-    if len(read.table) != n_hours or (read.hour_of_day != np.arange(n_hours) % HOURS_PER_DAY).any():
-        msg = f"{kind}: wanted {n_hours} hours in order, found {len(read.table)}; is the file cut off?"
-        raise WeatherFileError(path, [msg])
-    problems = _range_problems(read.table)
+    except _FAULTS as fault:
+        raise WeatherFileError(path, [_tell_unreadable(text, kind, fault)]) from fault
+    problems = _order_problems(read, kind) or _range_problems(read.table)
     if problems:
         raise WeatherFileError(path, problems)
     distance_km = _distance_km(read.place, (site.latitude, site.longitude))
     return TypicalYear(
-        f"{read.station} ({kind})", distance_km, read.utc_offset_h, read.table, read.place[0]
+        f"{source_of(read.station)} ({kind})", distance_km, read.utc_offset_h, read.table, read.place[0]
     )
+
+
+#: What pvlib, pandas and json throw at a file that only looks like one of theirs.
+_FAULTS = (ValueError, LookupError, TypeError, AttributeError, RecursionError, ArithmeticError)
+
+
+def _tell_unreadable(text: str, kind: TypicalFormat, fault: Exception) -> str:
+    looks = f"looks like a typical year ({kind}) but cannot be read as one"
+    if isinstance(fault, json.JSONDecodeError):
+        return f"line {fault.lineno}, column {fault.colno}: {fault.msg}; the file {looks}"
+    odd = None if kind == "PVGIS json" else _odd_line(text.split("\n"), fixed_width=kind == "TMY2")
+    if odd is None:
+        reason = " ".join(str(fault).split())
+        return f"{looks}: {reason}; was its header changed, or the file cut off?"
+    return f"line {odd}: unlike the lines around it; the file {looks}"
+
+
+def _odd_line(lines: Sequence[str], *, fixed_width: bool) -> int | None:
+    """Return the number of the first line of the table that is not made as nearly all others are."""
+    made = [_shape(line, fixed_width=fixed_width) for line in lines]
+    widths = Counter(map(len, made))
+    usual = max(widths, key=lambda width: widths[width] * (width > 1), default=0)
+    # A column in which many are made otherwise, such as one of remarks, shows nothing.
+    steady = {
+        column: shape
+        for column in range(usual)
+        for shape, count in Counter(cells[column] for cells in made if len(cells) == usual).most_common(1)
+        if count >= _STEADY_FRACTION * widths[usual]
+    }
+    alike = [
+        len(cells) == usual and all(cells[at] == shape for at, shape in steady.items()) for cells in made
+    ]
+    first = next((at for at, is_alike in enumerate(alike) if is_alike), len(made))
+    odd = (at + 1 for at in range(first, len(made)) if not alike[at] and any(made[at]))
+    return next(odd, None)
+
+
+_STEADY_FRACTION = 0.99
+_DIGITS = re.compile(r"\d+")
+
+
+def _shape(line: str, *, fixed_width: bool) -> list[str]:
+    """Return how a line's cells are made: numbers as 0, all else with its digits as 0."""
+    if fixed_width:
+        return ["0" if letter in "0123456789 -" else letter for letter in line.rstrip()]
+    return ["0" if _is_number(cell) else _DIGITS.sub("0", cell) for cell in line.rstrip().split(",")]
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return True
+
+
+def _order_problems(read: _Read, kind: TypicalFormat) -> list[str]:
+    n_hours = YEAR_DAYS * HOURS_PER_DAY
+    hour_of_day = read.hour_of_day[:n_hours]
+    wrong = np.flatnonzero(hour_of_day != np.arange(len(hour_of_day)) % HOURS_PER_DAY)
+    if not wrong.size and len(read.table) == n_hours:
+        return []
+    wanted = f"{kind}: wanted {n_hours} hours in order, found {len(read.table)}"
+    where = f"; the first out of order is the hour from {_hour_name(int(wrong[0]))}" if wrong.size else ""
+    return [f"{wanted}{where}; is the file cut off, or a line of it lost?"]
+
+
+def _hour_name(hour: int) -> str:
+    return f"{pd.Timestamp(NOMINAL_YEAR, 1, 1) + pd.Timedelta(hours=hour):%d %b %H:%M}"
 
 
 def _distance_km(one: tuple[float, float], other: tuple[float, float]) -> float:
@@ -122,9 +194,8 @@ def _range_problems(table: pd.DataFrame) -> list[str]:
         least, most = LIMITS[name]
         bad = np.flatnonzero(~((values >= least) & (values <= most)))
         if bad.size:
-            day = pd.Timestamp(NOMINAL_YEAR, 1, 1) + pd.Timedelta(hours=int(bad[0]))
             problems.append(
-                f"{name} is {values[bad[0]]:g} in the hour from {day:%d %b %H:%M} ({bad.size} such hours); "
+                f"{name} is {values[bad[0]]:g} in the hour from {_hour_name(int(bad[0]))} ({bad.size} such hours); "
                 f"wanted {least:g} to {most:g}, the file's marks for missing values will not do"
             )
     return problems

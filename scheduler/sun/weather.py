@@ -17,6 +17,10 @@ from scheduler.yard.models import Site
 LARGEST_FILE_BYTES = 20_000_000
 
 
+#: The widest of these tables has 71 columns; one with a thousand would fill the memory.
+LONGEST_LINE = 4_000
+
+
 class Weather(Protocol):
     """Hourly weather of a site with its spread."""
 
@@ -62,20 +66,28 @@ def read_weather(path: Path, site: Site) -> Weather:
     """
     text = _read_text(path)
     kind = typical_format(text)
+    if kind != "PVGIS json":
+        _check_lines(path, text)
     return read_forecast(path, text, site) if kind is None else read_typical_year(path, text, kind, site)
+
+
+def _check_lines(path: Path, text: str) -> None:
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_LINE:
+            msg = f"line {number}: {len(line)} letters; no weather file has lines of more than {LONGEST_LINE}"
+            raise WeatherFileError(path, [msg])
 
 
 def _read_text(path: Path) -> str:
     try:
-        size_bytes = path.stat().st_size
-        if size_bytes > LARGEST_FILE_BYTES:
-            largest = f"{LARGEST_FILE_BYTES / 1e6:.0f} MB"
-            msg = f"{size_bytes / 1e6:.0f} MB is no weather file (at most {largest}); is it the right one?"
-            raise WeatherFileError(path, [msg])
-        content = path.read_bytes()
+        with path.open("rb") as file:
+            content = file.read(LARGEST_FILE_BYTES + 1)
     except OSError as fault:
         msg = f"cannot be read: {fault.strerror or fault}"
         raise WeatherFileError(path, [msg]) from fault
+    if len(content) > LARGEST_FILE_BYTES:
+        msg = f"more than {LARGEST_FILE_BYTES / 1e6:.0f} MB is no weather file; is it the right one?"
+        raise WeatherFileError(path, [msg])
     if not content.strip():
         raise WeatherFileError(path, ["the file is empty; wanted a forecast or a typical year"])
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):

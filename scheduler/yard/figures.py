@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag
+
+from scheduler.errors import is_plain
 
 Kind = Literal["ac", "dc"]
 Mounting = Literal["open_rack", "close_roof", "insulated_back"]
@@ -23,12 +24,10 @@ PRIORITIES: tuple[Priority, ...] = ("must", "should", "could")
 #: No figure of a yard is larger; one that is would only overflow further on.
 MOST = 1e9
 
-NOT_ON_A_LINE = ("Cc", "Zl", "Zp")  #: Unicode's control characters, line and paragraph ends
-
 
 def _plain_text(value: str) -> str:
     """Text without blanks around it; what is printed on one line of the page must be one line."""
-    if not value.strip() or any(unicodedata.category(letter) in NOT_ON_A_LINE for letter in value):
+    if not value.strip() or not all(map(is_plain, value)):
         msg = "wanted one line of text"
         raise ValueError(msg)
     return value.strip()
