@@ -82,24 +82,25 @@ def cold_sun(yard: Yard, year: SiteYear, sun_w: FloatArray) -> ColdSun:
     is_cold = year.shed_c < CHARGE_FROM_C[yard.bank.chemistry]
     always_w = always_drawn_w(yard)
     into_w = np.clip(sun_w - always_w, 0.0, charge_limit_w(yard.bank))
+    drawn_w = np.array([[always_w], [always_w + duty_drawn_w(yard)]])
+    without_hours, with_duty_hours = _hours_by_cold(yard, is_cold, sun_w - drawn_w)
     return ColdSun(
         hours=int((is_cold & year.sun_up).sum()),
         lost_wh=float(into_w[is_cold].sum()),
         year_wh=float(into_w.sum()),
-        without_hours=_hours_by_cold(yard, is_cold, sun_w - always_w),
-        with_duty_hours=_hours_by_cold(yard, is_cold, sun_w - always_w - duty_drawn_w(yard)),
+        without_hours=without_hours,
+        with_duty_hours=with_duty_hours,
     )
 
 
-def _hours_by_cold(yard: Yard, is_cold: NDArray[np.bool_], net_w: FloatArray) -> int:
-    """Hours below the reserve that the cold alone is to blame for."""
-    grid = Grid(_ANY_YEAR, 60, len(net_w), yard.site.zone)
+def _hours_by_cold(yard: Yard, is_cold: NDArray[np.bool_], net_w: FloatArray) -> list[int]:
+    """Hours below the reserve that the cold alone is to blame for, for each row of `net_w`."""
+    grid = Grid(_ANY_YEAR, 60, net_w.shape[-1], yard.site.zone)
     blocked_w = np.where(is_cold, np.minimum(net_w, 0.0), net_w)
-    below = [
-        bank_path(yard.bank, yard.bank.capacity_wh, watts, grid).level_wh[1:] < yard.bank.reserve_wh
-        for watts in (blocked_w, net_w)
-    ]
-    return int((below[0] & ~below[1]).sum())
+    path = bank_path(yard.bank, yard.bank.capacity_wh, np.stack([blocked_w, net_w]), grid)
+    in_cold, in_warmth = path.level_wh[..., 1:] < yard.bank.reserve_wh
+    hours: list[int] = (in_cold & ~in_warmth).sum(axis=-1).tolist()
+    return hours
 
 
 def check_cold(yard: Yard, year: SiteYear, sun_w: FloatArray) -> PartReport:
@@ -109,8 +110,8 @@ def check_cold(yard: Yard, year: SiteYear, sun_w: FloatArray) -> PartReport:
         Part.BANK, "", "shed in its coldest hour", coldest_c, "C", limit_c, f"{_WINDOW}; {year.source}"
     )
     findings: list[Finding] = []
-    if coldest_c < limit_c:
-        findings.extend(_not_charged(yard, cold_sun(yard, year, sun_w), coldest_c))
+    if (year.sun_up & (year.shed_c < limit_c)).any():
+        findings.append(_not_charged(yard, cold_sun(yard, year, sun_w), coldest_c))
     if yard.bank.chemistry == "lead_acid":
         findings.extend(_lead_acid(yard, year, sun_w))
     elif coldest_c < LITHIUM_DISCHARGE_FROM_C:
@@ -118,9 +119,7 @@ def check_cold(yard: Yard, year: SiteYear, sun_w: FloatArray) -> PartReport:
     return PartReport((figure,), tuple(findings))
 
 
-def _not_charged(yard: Yard, cold: ColdSun, coldest_c: float) -> Iterator[Finding]:
-    if not cold.hours:
-        return
+def _not_charged(yard: Yard, cold: ColdSun, coldest_c: float) -> Finding:
     limit_c = CHARGE_FROM_C[yard.bank.chemistry]
     share_pct = pct_from_fraction(cold.lost_wh / cold.year_wh) if cold.year_wh else 0.0
     runs_dry = cold.without_hours > 0
@@ -128,7 +127,7 @@ def _not_charged(yard: Yard, cold: ColdSun, coldest_c: float) -> Iterator[Findin
     duty = f"with the house's other loads too it falls below its reserve for {cold.with_duty_hours} h because of that"
     none = "the house alone never brings it below its reserve because of that"
     told = always if runs_dry else duty if cold.with_duty_hours else none
-    yield Finding(
+    return Finding(
         grade=Grade.WARNING if runs_dry else Grade.NOTE,
         part=Part.BANK,
         about="",
