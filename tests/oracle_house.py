@@ -70,26 +70,45 @@ def _drain(case: Case, demand_wh: Floats) -> tuple[Floats, Floats]:
     return level, unserved
 
 
-def shortage_wh(case: Case, house: House) -> float:
-    """What a house lacks to the reserve over all edges, and a thousand times what it is not served [Wh]."""
-    lacks = case.yard.bank.reserve_wh - house.allowed_wh
-    return float(lacks.sum() + UNSERVED_WEIGHT * house.unserved_wh.sum())
+def shortage_wh(case: Case, duty: Mapping[str, Flags]) -> float:
+    """What the house lacks to the reserve over all edges; a thousand times what it is not served, or trips [Wh]."""
+    on = {name: runs[np.newaxis] for name, runs in duty.items()}
+    return float(_shortages_wh(case, on)[0])
+
+
+def _shortages_wh(case: Case, on: Mapping[str, Flags]) -> Floats:
+    """Of many schedules, one a row."""
+    inverter, step_h = case.yard.inverter, case.agenda.grid.step_h
+    nothing = np.zeros(case.agenda.grid.n_steps)
+    house_w, extra_w = nothing + house_always_w(case), nothing
+    for load in case.yard.house_loads:
+        runs = on.get(load.name, np.ones(1, dtype=bool))
+        house_w = house_w if load.always_on else house_w + load.watts * runs
+        extra_w = np.maximum(extra_w, (load.start_w - load.watts) * runs)
+    level_wh, unserved_wh = _drain(case, _demand_wh(case, house_w))
+    lacks = np.maximum(0.0, case.yard.bank.reserve_wh - level_wh).sum(axis=-1)
+    found = [(machine, charging(case, machine, forced_on(case, machine))) for machine in case.yard.machines]
+    peak_w = house_w + sum((charge.peak_w for machine, charge in found if machine.supply == "ac"), nothing)
+    over_w = np.maximum(peak_w - inverter.continuous_w, peak_w + extra_w - inverter.surge_limit_w)
+    trips_wh = step_h * np.maximum(0.0, over_w).sum(axis=-1)
+    return np.asarray(lacks + UNSERVED_WEIGHT * (unserved_wh.sum(axis=-1) + trips_wh))
 
 
 def least_shortage_wh(case: Case, most: int = 20_000) -> float | None:
     """The least shortage of all schedules of the duty loads, by trying them; None where they are more than `most`."""
     n_steps = case.agenda.grid.n_steps
-    schedules = np.full((1, n_steps), house_always_w(case))
+    loads = [load.name for load in case.yard.house_loads if not load.always_on]
+    on = {name: np.zeros((1, n_steps), dtype=bool) for name in loads}
     for window in case.agenda.duties:
-        if math.comb(window.last - window.first, window.on_steps) * len(schedules) > most * 20:
+        tried = len(on[window.load])
+        if math.comb(window.last - window.first, window.on_steps) * tried > most * 20:
             return None
-        ways = load_named(case.yard, window.load).watts * np.array(duty_ways(window, n_steps))
-        if len(ways) * len(schedules) > most:
+        ways = np.array(duty_ways(window, n_steps))
+        if len(ways) * tried > most:
             return None
-        schedules = (schedules[:, np.newaxis] + ways[np.newaxis]).reshape(-1, n_steps)
-    level_wh, unserved_wh = _drain(case, _demand_wh(case, schedules))
-    lacks = np.maximum(0.0, case.yard.bank.reserve_wh - level_wh).sum(axis=-1)
-    return float((lacks + UNSERVED_WEIGHT * unserved_wh.sum(axis=-1)).min())
+        on = {name: np.repeat(runs, len(ways), axis=0) for name, runs in on.items()}
+        on[window.load] |= np.tile(ways, (tried, 1))
+    return float(_shortages_wh(case, on).min())
 
 
 def can_hold(case: Case, time_limit_s: float = 60.0) -> bool:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from scheduler.yard.agenda import DutyWindow
-from scheduler.yard.models import Bank, Inverter, Machine, Need, Outlet, Visits, Yard
+from scheduler.yard.models import Bank, HouseLoad, Inverter, Machine, Need, Outlet, Visits, Yard
 from tests.oracle_bruteforce import best_by_trying_everything, hand_ways
+from tests.oracle_house import can_hold, house_of, least_shortage_wh, shortage_wh
 from tests.oracle_milp import best_by_network
 from tests.oracle_physics import (
     Best,
@@ -159,12 +160,45 @@ def test_more_than_four_fifths_of_a_breaker_ends_before_three_hours(
     assert oracle(case).should == met
 
 
-@pytest.mark.parametrize("kind", ["plain", "duty", "short"])
-@pytest.mark.parametrize("seed", range(12))
-def test_trying_everything_and_the_network_model_agree_on_every_aim(seed: int, kind: str) -> None:
-    case = tiny_case(seed, duty=kind == "duty", short=kind == "short")
+KINDS = [
+    *((kind, seed) for kind in ("plain", "duty", "short") for seed in range(12)),
+    *(("timers", seed) for seed in range(5)),
+]
+
+
+@pytest.mark.parametrize(("kind", "seed"), KINDS)
+def test_trying_everything_and_the_network_model_agree_on_every_aim(kind: str, seed: int) -> None:
+    case = tiny_case(seed, timers=kind == "timers", duty=kind == "duty", short=kind == "short")
     tried, solved = best_by_trying_everything(case), best_by_network(case)
     assert (tried.must, tried.should, tried.could) == (solved.must, solved.should, solved.could), show(case)
     assert tried.shortfall_wh == pytest.approx(solved.shortfall_wh, abs=SAME_SHORTFALL_WH), show(case)
     assert tried.plug_changes == solved.plug_changes, show(case)
     assert tried.end_level_wh == pytest.approx(solved.end_level_wh, abs=SAME_LEVEL_WH), show(case)
+
+
+def two_fans(**changes: object) -> Case:
+    """No machine; two fans of 300 W for 2 hours each between 07:00 and 10:00, and no sun."""
+    fans = tuple(
+        HouseLoad(name=name, watts=300.0, hours_per_day=2.0, window=("07:00", "10:00")) for name in ("one", "other")
+    )
+    yard = two_outlet_case(()).yard.model_copy(update={"house_loads": fans, **changes})
+    return make_case(yard, 6, 60, day_sun(0.0))
+
+
+@pytest.mark.parametrize(("continuous_w", "holds"), [(600.0, True), (599.0, False)])
+def test_the_house_alone_holds_if_some_schedule_of_its_loads_does(continuous_w: float, holds: bool) -> None:
+    # Three hours for two loads of two hours each: in one of them both must run.
+    assert can_hold(two_fans(inverter=Inverter(continuous_w=continuous_w))) is holds
+
+
+def test_the_house_alone_is_short_by_what_trying_every_schedule_shows() -> None:
+    bank = Bank(modules_wh=(5000.0,), reserve_pct=50.0, level_pct=51.0, discharge_efficiency_pct=100.0)
+    inverter = Inverter(continuous_w=1000.0, efficiency_pct=100.0, idle_w=0.0)
+    case = two_fans(bank=bank, inverter=inverter)
+    # 50 Wh are above the reserve; the later both run, the shorter their 1200 Wh are lacking.
+    late = np.array([False, False, True, True, False, False])
+    both_late = {"one": late, "other": late}
+    lacking = 550.0 + 3 * 1150.0
+    assert shortage_wh(case, both_late) == pytest.approx(lacking)
+    assert least_shortage_wh(case) == pytest.approx(lacking)
+    assert house_of(case, both_late).allowed_wh == pytest.approx([2500, 2500, 2500, 1950, 1350, 1350, 1350])
