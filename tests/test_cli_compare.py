@@ -61,6 +61,29 @@ def test_where_nobody_knows_what_was_plugged_in_nothing_is_accused(tmp_path: Pat
     assert "LOOK AT FIRST" not in told
 
 
+def test_where_a_dull_sky_and_a_weak_array_look_alike_the_sky_is_asked_for_until_it_is_noted(tmp_path: Path) -> None:
+    fleet = yard_in(tmp_path, noon=44, noted=True)
+    code, told, _ = run(str(fleet))
+    assert code == 0
+    assert told.index("WHAT WOULD SETTLE IT") < told.index("--sky fair")
+    with (fleet.parent / "field-edge-logbook.csv").open("a", encoding="utf-8") as log:
+        log.write("2027-06-09 12:00,sky,partly cloudy,\n")
+    code, told, _ = run(str(fleet))
+    assert code == 0
+    assert "--sky fair" not in told
+
+
+def test_a_sky_that_a_file_tells_is_not_told_again_by_its_words(tmp_path: Path) -> None:
+    fleet = yard_in(tmp_path, noted=True)
+    with (fleet.parent / "field-edge-logbook.csv").open("a", encoding="utf-8") as log:
+        log.write("2027-06-09 12:00,sky,clear,\n")
+    forecast = tmp_path / "forecasts" / "field-edge-three-days.csv"
+    code, told, _ = run(str(fleet), "--weather", str(forecast))
+    assert code == 0
+    assert "it counts once" in told.replace("\n", " ")
+    assert "it counts once" not in run(str(fleet))[1].replace("\n", " ")
+
+
 def test_the_chart_is_written_and_told(tmp_path: Path) -> None:
     chart = tmp_path / "weeks.png"
     code, _, beside = run(str(yard_in(tmp_path)), "--chart", str(chart))

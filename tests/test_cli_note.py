@@ -97,6 +97,15 @@ def test_a_time_with_seconds_and_a_comma_can_be_taken_back_too() -> None:
     assert note("--undo").exit_code == 2
 
 
+def test_the_sky_is_noted_in_the_words_of_plan_and_undone() -> None:
+    assert note("--bank", "62", "--sky", "am: fair").stdout.splitlines()[1].startswith("noted: sky am: fair, ")
+    assert ",sky,am: fair," in Path("yard-logbook.csv").read_text()
+    assert note("--undo").stdout.startswith("taken back: sky am: fair")
+    wrong = note("--sky", "far")
+    assert wrong.exit_code == 2
+    assert 'did you mean "fair"' in wrong.stderr.replace("\n", " ")
+
+
 def test_lines_that_cannot_be_read_are_told_beside() -> None:
     Path("yard-logbook.csv").write_text("time,what,value,who\n2026-11-01 12:30,bank,6")
     done = note("--bank", "62")

@@ -70,6 +70,8 @@ UNITLESS = {
     "scheduler.checkup.findings.Finding.limit": "in the unit beside it",
     "scheduler.charging.curve.ChargeCurve.taper_from": "a fraction, named as in the fleet file",
     "scheduler.logbook.beliefs.Belief.sun_place_deviations": "in standard deviations",
+    "scheduler.logbook.skyseen.Told.lean_deviations": "in standard deviations",
+    "scheduler.logbook.skyseen.Told.lean_variance": "in those, squared",
     "scheduler.planning.linear.LinearModel.lower": "in the units of the columns",
     "scheduler.planning.linear.LinearModel.upper": "in the units of the columns",
     "scheduler.planning.linear.LinearModel.row_lower": "in the units of the rows",

@@ -18,6 +18,14 @@ def note(
         list[str] | None,
         typer.Option("--machine", help='What a machine shows: "cart=40". Give it once for each machine.'),
     ] = None,
+    sky: Annotated[
+        str | None,
+        typer.Option(
+            "--sky",
+            help='What the sky was like since the bank was last read today: clear, fair, "partly cloudy", cloudy, '
+            'overcast; or by halves of the day: "am: fair, pm: overcast".',
+        ),
+    ] = None,
     at: Annotated[
         str | None,
         typer.Option("--at", help='When it was read: "12:30" today, or "2027-06-08 12:30". Without it: now.'),
@@ -38,7 +46,7 @@ def note(
     The logbook is a CSV beside the fleet file, such as my-yard-logbook.csv: time, what, value, who. It can be
     edited in a spreadsheet. What was noted is on the disk before this answers.
 
-    Example: sunroster note my-yard.toml --bank 62 --machine "cart=40" --who Ann
+    Example: sunroster note my-yard.toml --bank 62 --machine "cart=40" --sky fair --who Ann
     """
     with errors_told():
         from scheduler.commands.note import NoteRequest, note_readings, undo_last
@@ -48,6 +56,7 @@ def note(
             now=dt.datetime.now(dt.UTC),
             bank_pct=bank,
             machines=tuple(machine or ()),
+            sky=sky,
             remark=remark,
             at=at,
             who=who,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -115,13 +115,22 @@ def gather(request: CompareRequest, days: int) -> Gathered:
     log = read_logbook(logbook_path(request.fleet), yard.site)
     plans = sorted((read_saved_plan(path, yard.site) for path in request.plans), key=lambda plan: plan.grid.start)
     since = log.standing[-1].time - dt.timedelta(days=days) if log.standing else None
-    readings = gather_readings(log, since)
+    readings = gather_readings(log, yard.site, since)
     weather = choose_weather(yard, request.fleet, request.weather, None, day_of(request.now, yard))
     readings, left_out = _within(readings, weather)
+    readings, about_sky = _told_once(readings, weather)
     expected = expect(yard, readings, weather, plans, suns_of_plans=request.weather is None)
     first_charge_pct = charge_at_first(yard, plans, readings[0].at)
-    notes = (*log.problems, *left_out, *weather.notes, *_about_plans(expected))
+    notes = (*log.problems, *left_out, *about_sky, *weather.notes, *_about_plans(expected))
     return Gathered(yard, expected, tuple(readings), tuple(plans), first_charge_pct, notes)
+
+
+def _told_once(readings: Sequence[Reading], weather: Weather) -> tuple[list[Reading], tuple[str, ...]]:
+    """Leave what was seen of the sky aside where a file already tells the weather of these very days."""
+    if weather.begins is None or not any(one.skies for one in readings):
+        return list(readings), ()
+    told = "the words for the sky in the logbook are left aside: --weather tells the same sky, and it counts once"
+    return [replace(one, skies=()) for one in readings], (told,)
 
 
 def _within(readings: Sequence[Reading], weather: Weather) -> tuple[list[Reading], tuple[str, ...]]:

@@ -26,6 +26,7 @@ class NoteRequest:
     now: dt.datetime
     bank_pct: float | None = None
     machines: tuple[str, ...] = ()
+    sky: str | None = None
     remark: str | None = None
     at: str | None = None
     who: str = ""
@@ -116,6 +117,13 @@ def _readings(request: NoteRequest, yard: Yard) -> Iterator[Reading]:
         name, shown_pct = parse_machine_reading("--machine", text, yard)
         _check_pct(f'--machine "{text}"', shown_pct)
         yield Reading(time, "machine", name, min(shown_pct, 100.0), f"{shown_pct:g}", request.who, 0)
+    if request.sky is not None:
+        from scheduler.sun.skyterms import parse_seen
+
+        if not parse_seen(request.sky, time, time, yard.site):
+            msg = f'--sky "{request.sky}": that has not come yet; say what the sky was like, such as "am: fair"'
+            raise UsageError(msg)
+        yield Reading(time, "sky", "", None, " ".join(request.sky.split()), request.who, 0)
     if request.remark is not None and request.remark.strip():
         yield Reading(time, "note", "", None, request.remark.strip(), request.who, 0)
 
@@ -186,6 +194,8 @@ def _ask_back(readings: tuple[Reading, ...], log: Logbook, yard: Yard, now: dt.d
 def _told(reading: Reading, yard: Yard) -> str:
     when = show_time(reading.time, yard.site.zone)
     by = f", {reading.who}" if reading.who else ""
+    if reading.what == "sky":
+        return f"sky {reading.text}, {when}{by}"
     if reading.what == "note":
         return f'"{reading.text}", {when}{by}'
     return f"{reading.machine or 'bank'} {reading.text.removesuffix('%').strip()} %, {when}{by}"

@@ -41,7 +41,8 @@ def choose_weather(yard: Yard, fleet: Path, weather: Path | None, sky: str | Non
         With every mistake of a file.
     """
     from scheduler.sun.placesky import PlaceSky
-    from scheduler.sun.skywords import SkyWords, parse_sky
+    from scheduler.sun.skyterms import parse_sky
+    from scheduler.sun.skywords import SkyWords
     from scheduler.sun.weather import read_weather
 
     spells = None if sky is None else parse_sky(sky, today, yard.site)

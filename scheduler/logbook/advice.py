@@ -32,11 +32,20 @@ class Advice:
         They come first.
     look_at : tuple of str
         In this order.
+    settled_by : str
+        What tells it from what looks alike.
     """
 
     told: str
     cautions: tuple[str, ...] = ()
     look_at: tuple[str, ...] = ()
+    settled_by: str = ""
+
+
+#: A dull sky looks like an array that is weak: what the hand sees of the sky parts them.
+NOTE_THE_SKY = 'note the sky at the next visit, such as --sky fair or --sky "am: fair, pm: overcast"'
+NOON_READING = "read the bank before it is full: in the morning or at noon, with little charging"
+NIGHT_READING = "read the bank late in the evening and early in the morning, on a night with nothing charging"
 
 
 ADVICE: dict[Cause, Advice] = {
@@ -49,6 +58,7 @@ ADVICE: dict[Cause, Advice] = {
             "unplug one thing after the other and watch the bank's display of watts, or a plug-in meter",
             "the inverter's own idle watts: its display or a clamp meter round its cable, against idle_w in the file",
         ),
+        settled_by=NIGHT_READING,
     ),
     Cause.ARRAY_OFF: Advice(
         "no solar at all{about} although the sun was up",
@@ -60,6 +70,7 @@ ADVICE: dict[Cause, Advice] = {
             "from the ground: snow, a cover, damage",
             "have someone qualified measure the open-circuit voltage at the disconnect",
         ),
+        settled_by=NOON_READING,
     ),
     Cause.STRING_OFF: Advice(
         "the array delivers about what it would with one string out ({about})",
@@ -70,6 +81,7 @@ ADVICE: dict[Cause, Advice] = {
             "from the ground: shade, dirt or snow on part of the panels",
             "have someone qualified look at the string fuses and connectors, and measure each string",
         ),
+        settled_by=NOON_READING,
     ),
     Cause.WEAK_ARRAY: Advice(
         "the array gives about {about} of what it should",
@@ -80,6 +92,7 @@ ADVICE: dict[Cause, Advice] = {
             "the array's figures in the fleet file: watts, tilt, azimuth, losses_pct",
             "have someone qualified measure the array",
         ),
+        settled_by=NOON_READING,
     ),
     Cause.CLIPPED: Advice(
         "the array is clipped at about {about}",
@@ -89,6 +102,7 @@ ADVICE: dict[Cause, Advice] = {
             "its rating against the array: input_limit_w in the fleet file",
             "is it hot: is its air blocked",
         ),
+        settled_by=NOON_READING,
     ),
     Cause.CHARGER_OFF: Advice(
         "{about} did not charge",
@@ -99,6 +113,7 @@ ADVICE: dict[Cause, Advice] = {
             "is the battery outside its temperature window",
             "try another charger that is made for the same battery",
         ),
+        settled_by="note what the machine itself shows at the next two visits, such as --machine \"cart=40\"",
     ),
     Cause.INVERTER_OFF: Advice(
         "the inverter is off, or nothing on AC draws anything",
@@ -118,6 +133,7 @@ ADVICE: dict[Cause, Advice] = {
             "read the bank's volts as well, and note both",
             "its cable and its supply; set it to full when the bank is certainly full",
         ),
+        settled_by="read the bank again after an hour in which something draws",
     ),
     Cause.SMALL_BANK: Advice(
         "the bank holds about {about} of what the file says",
@@ -128,5 +144,6 @@ ADVICE: dict[Cause, Advice] = {
             "set the display to full when the bank is certainly full, and watch the next days",
             "modules_wh in the fleet file; see compare --learn after a fortnight",
         ),
+        settled_by=NIGHT_READING,
     ),
 }

@@ -17,27 +17,23 @@ from itertools import pairwise
 import numpy as np
 
 from scheduler.logbook.causes import Cause, Deviation, deviations_of
+from scheduler.logbook.daysun import PLACES, bridge_wh, half_day_fraction, place_weights, sun_at_w
 from scheduler.logbook.expectation import Expectation, Reading
+from scheduler.logbook.skyseen import SeenSky
 from scheduler.planning.replay_physics import run_bank
-from scheduler.sun.suns import ThreeSuns
 from scheduler.timegrid import FloatArray
 
 #: How far a display may be off, one standard deviation [%].
 READING_PCT = 2.0
 
 #: How likely it is that a yard gets something the matter between one reading and the next.
-ONSET_FRACTION = 0.1
+ONSET_FRACTION = 0.15
 
 #: How likely it is that what is the matter has been mended when the next reading is taken.
 REPAIR_FRACTION = 0.03
 
 #: How often a figure is simply misread or mistyped.
 MISREAD_FRACTION = 0.003
-
-#: How far half a day's sun strays from what is expected where the day as a whole is known: this, and so much of
-#: what lies between the dull and the bright sun over the likely one. Over the typical year of Greensboro the
-#: deviation is 7 % on days with a spread of 15 %, 13 % at 45 %, 21 % at 80 % and no more beyond.
-HALF_DAY_FRACTION, HALF_DAY_PER_SPREAD, MOST_SPREAD = 0.04, 0.21, 0.8
 
 #: How far a whole day's power is known besides.
 POWER_FRACTION = 0.03
@@ -54,18 +50,6 @@ CHARGING_FRACTION = 0.06
 
 #: A display that is stuck shows this much else than before, in less than one reading of a hundred.
 STUCK_FRACTION = 0.99
-
-#: Standard deviations from likely to dull, and from likely to bright: quantiles of 10 and 90 % of a normal variable.
-QUANTILE_DEVIATIONS = 1.2816
-
-#: Places of a day's sun, in standard deviations from the likely one. Days stray farther at times than a normal
-#: variable, so they are weighed by Student's t with this many degrees of freedom, scaled to the same 10 and 90 %.
-PLACES = np.linspace(-4.0, 2.5, 40)
-PLACE_FREEDOM = 20.0
-PLACE_QUANTILE = 1.3253
-
-#: So many times as far beyond the likely sun as the bright one lies, no day is brighter.
-MOST_BRIGHT = 1.5
 
 #: The least that is unknown of the level, of the capacity.
 LEAST_LEVEL_FRACTION = 0.004
@@ -105,27 +89,6 @@ class Belief:
         return self.deviations[max(among, key=lambda number: float(self.odds_fraction[number]))]
 
 
-def sun_at_w(suns: ThreeSuns, place: FloatArray) -> FloatArray:
-    """Return the arrays' power with the day's sun at a place, which broadcasts with shape (n_steps, 1) [W].
-
-    Above likely a straight line through bright; below it a constant ratio for each deviation, through dull.
-    """
-    likely_w, steps = suns.likely_w[:, np.newaxis], place / QUANTILE_DEVIATIONS
-    dull = np.divide(suns.dull_w, suns.likely_w, out=np.ones_like(suns.likely_w), where=suns.likely_w > 0.0)
-    below_w = likely_w * np.maximum(dull[:, np.newaxis], 0.02) ** np.maximum(-steps, 0.0)
-    gain_w = (suns.bright_w - suns.likely_w)[:, np.newaxis]
-    power_w: FloatArray = np.where(steps < 0.0, below_w, likely_w + gain_w * np.clip(steps, 0.0, MOST_BRIGHT))
-    return power_w
-
-
-def place_weights() -> FloatArray:
-    """How probable each place of a day's sun is."""
-    t = PLACES * PLACE_QUANTILE / QUANTILE_DEVIATIONS
-    weights = (1.0 + t**2 / PLACE_FREEDOM) ** (-(PLACE_FREEDOM + 1.0) / 2.0)
-    normed: FloatArray = weights / weights.sum()
-    return normed
-
-
 @dataclass
 class _Level:
     """The states, arrays (n_deviations, n_places).
@@ -157,14 +120,19 @@ def follow(expected: Expectation, readings: Sequence[Reading], first_charge_pct:
     list of Belief
         One for each reading after the first that shows the bank.
     """
-    return list(_Follower(expected, deviations_of(expected), first_charge_pct).go(readings))
+    sky = SeenSky(expected, [sky for reading in readings for sky in reading.skies])
+    return list(_Follower(expected, deviations_of(expected), first_charge_pct, sky).go(readings))
 
 
 class _Follower:
     def __init__(
-        self, expected: Expectation, deviations: tuple[Deviation, ...], first_charge_pct: dict[str, float]
+        self,
+        expected: Expectation,
+        deviations: tuple[Deviation, ...],
+        first_charge_pct: dict[str, float],
+        sky: SeenSky,
     ) -> None:
-        self.expected, self.deviations = expected, deviations
+        self.expected, self.deviations, self.sky = expected, deviations, sky
         self.places = place_weights()
         self.onset = ONSET_FRACTION * np.array([one.prior_fraction for one in deviations])
         self.sun_wh, self.net_wh = self._energies()
@@ -263,36 +231,42 @@ class _Follower:
         mean = (4.0 * ends[0] + ends[1] + ends[2]) / 6.0
         var = (4.0 * (ends[0] - mean) ** 2 + (ends[1] - mean) ** 2 + (ends[2] - mean) ** 2) / 6.0
         kept = np.minimum(var / level.var, 1.0)
-        level.mean = mean
         level.unserved = np.maximum(level.unserved, short_wh / max(self._draw_wh(first, last), 1.0))
-        level.var = np.maximum(var + kept * self._unknown(first, last), LEAST_LEVEL_FRACTION**2)
+        brought, unknown = self._besides(level, first, last)
+        level.mean = np.clip(mean + np.sqrt(kept) * brought, 0.0, 1.0)
+        level.var = np.maximum(var + kept * unknown, LEAST_LEVEL_FRACTION**2)
 
     def _draw_wh(self, first: int, last: int) -> float:
         return float(self.expected.demand_wh()[first:last].sum())
 
-    def _unknown(self, first: int, last: int) -> FloatArray:
-        """Variance of what the sun and the draw bring besides what is modelled, as fractions of the capacity."""
+    def _besides(self, level: _Level, first: int, last: int) -> tuple[FloatArray, FloatArray]:
+        """Mean and variance of what sun and draw bring besides what is modelled, as fractions of the capacity.
+
+        What was seen of the sky weighs the places of the sun, and says which way the day leans.
+        """
         expected, part, today = self.expected, slice(first, last), self.day == self.day[first]
-        sun_wh = self._unknown_sun_wh(first, last)
+        capacity_wh = expected.yard.bank.capacity_wh
+        lean_wh = self._lean_wh(first, last)
+        told = self.sky.tell(first, last)
+        lean, lean_variance = (0.0, 1.0) if told is None else (told.lean_deviations, told.lean_variance)
+        if told is not None:
+            level.odds = level.odds * told.likely_fraction
+        power_wh = POWER_FRACTION * self.sun_wh[part].sum(axis=0)
         duty_wh = DUTY_FRACTION * bridge_wh(expected.duty_wh[part].sum(), expected.duty_wh[today].sum())
         draw_wh = DRAW_FRACTION * self._draw_wh(first, last)
         unsure_wh = expected.unsure_wh[part].sum()
-        unknown: FloatArray = (sun_wh**2 + duty_wh**2 + draw_wh**2 + unsure_wh**2) / expected.yard.bank.capacity_wh**2
-        return unknown
+        unknown = lean_variance * lean_wh**2 + power_wh**2 + duty_wh**2 + draw_wh**2 + unsure_wh**2
+        return lean * lean_wh / capacity_wh, unknown / capacity_wh**2
 
-    def _unknown_sun_wh(self, first: int, last: int) -> FloatArray:
-        """Standard deviation of the sun's energy in a part of a day, given where the day lies [Wh].
+    def _lean_wh(self, first: int, last: int) -> FloatArray:
+        """How much more sun a part of a day has if the day leans to its morning by one standard deviation [Wh].
 
         Of a day known as a whole, a part of the energy ``f`` strays like a bridge, with ``sqrt(f (1 - f))``.
         """
         today = self.day == self.day[first]
         day_wh, part_wh = self.sun_wh[today].sum(axis=0), self.sun_wh[first:last].sum(axis=0)
-        suns = self.expected.suns
-        likely_w = max(float(suns.likely_w[today].sum()), 1e-9)
-        spread = float((suns.bright_w - suns.dull_w)[today].sum()) / likely_w
-        half_day = HALF_DAY_FRACTION + HALF_DAY_PER_SPREAD * min(spread, MOST_SPREAD)
-        unknown_wh: FloatArray = np.hypot(half_day * bridge_wh(part_wh, day_wh), POWER_FRACTION * part_wh)
-        return unknown_wh
+        strays_wh = half_day_fraction(self.expected.suns, today) * bridge_wh(part_wh, day_wh)
+        return self.sky.leans(first, last) * strays_wh
 
     def _weigh(self, level: _Level, shown_pct: float, before_pct: float) -> None:
         """Weigh the states by what the bank's display shows, and learn the level from it."""
@@ -364,12 +338,6 @@ def _blend(odds: FloatArray, mean: FloatArray, var: FloatArray) -> tuple[FloatAr
     weights = np.divide(odds, total, out=np.full_like(odds, 1.0 / len(odds)), where=total > 0.0)
     middle = (weights * mean).sum(axis=0)
     return total, middle, (weights * (var + (mean - middle) ** 2)).sum(axis=0)
-
-
-def bridge_wh(part_wh: FloatArray, day_wh: FloatArray) -> FloatArray:
-    """How far a part may stray that adds up to the whole with the rest: ``sqrt(part (whole - part))`` [Wh]."""
-    strays_wh: FloatArray = np.sqrt(np.maximum(part_wh * (day_wh - part_wh), 0.0))
-    return strays_wh
 
 
 def _pct(reading: Reading) -> float:

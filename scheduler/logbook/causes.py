@@ -70,8 +70,8 @@ class Deviation:
 PRIOR_FRACTION = {
     Cause.EXTRA_LOAD: 0.18,
     Cause.ARRAY_OFF: 0.13,
-    Cause.STRING_OFF: 0.11,
-    Cause.WEAK_ARRAY: 0.25,
+    Cause.STRING_OFF: 0.115,
+    Cause.WEAK_ARRAY: 0.245,
     Cause.CLIPPED: 0.05,
     Cause.CHARGER_OFF: 0.12,
     Cause.INVERTER_OFF: 0.06,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from scheduler.planning.replay_physics import BoolArray, from_bank_wh, run_bank
 from scheduler.sun.suns import ThreeSuns
 from scheduler.timegrid import FloatArray, Grid
 from scheduler.yard.models import Yard
+
+if TYPE_CHECKING:
+    from scheduler.sun.skyterms import SkySpell
 
 
 @dataclass(frozen=True)
@@ -24,11 +28,14 @@ class Reading:
     bank_pct : float or None
     machines_pct : mapping of str to float
         By machine name [%].
+    skies : tuple of SkySpell
+        What the sky was like since an earlier moment, if that was noted.
     """
 
     at: dt.datetime
     bank_pct: float | None
     machines_pct: Mapping[str, float] = field(default_factory=dict)
+    skies: tuple[SkySpell, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -40,6 +47,8 @@ class Expectation:
     yard : Yard
     suns : ThreeSuns
         Its grid is that of every series here.
+    clear_w : ndarray, shape (n_steps,)
+        The arrays' power under a clear sky, by which words for the sky are judged [W].
     array_fraction : ndarray, shape (n_steps, n_arrays)
         Each array's part of the likely sun's power.
     house_wh, duty_wh : ndarray, shape (n_steps,)
@@ -58,6 +67,7 @@ class Expectation:
 
     yard: Yard
     suns: ThreeSuns
+    clear_w: FloatArray
     array_fraction: FloatArray
     house_wh: FloatArray
     duty_wh: FloatArray

@@ -16,11 +16,12 @@ from scheduler.planning.record import Plan
 from scheduler.planning.replay_physics import BoolArray
 from scheduler.sun.drying import run_hours
 from scheduler.sun.shed import drying_over
-from scheduler.sun.suns import ThreeSuns, build_suns
+from scheduler.sun.skyterms import SkySpell, parse_seen
+from scheduler.sun.suns import ThreeSuns, build_suns, clear_power_w
 from scheduler.sun.weather import Weather
-from scheduler.timegrid import QUARTER, FloatArray, Grid, ceil_to, floor_to, nearest_to
+from scheduler.timegrid import QUARTER, FloatArray, Grid, ceil_to, floor_to, moment_on_clock, nearest_to
 from scheduler.yard.agenda import Agenda, Span, build_agenda
-from scheduler.yard.models import Yard
+from scheduler.yard.models import Site, Yard
 
 STEP_MINUTES = 15
 
@@ -28,28 +29,56 @@ STEP_MINUTES = 15
 UNSURE_FRACTION = 0.25
 
 
-def gather_readings(log: Logbook, since: dt.datetime | None = None) -> list[Reading]:
+def gather_readings(log: Logbook, site: Site, since: dt.datetime | None = None) -> list[Reading]:
     """Put together what was read within the same quarter hour; of two readings of the same the later counts.
 
     Parameters
     ----------
     log : Logbook
+    site : Site
     since : datetime, optional
         Leave out what is older.
     """
+    skies = _skies(log, site, since)
     by_moment: dict[dt.datetime, tuple[list[float], dict[str, float]]] = {}
     for one in log.standing:
-        if one.value_pct is None or (since is not None and one.time < since):
+        if one.what == "note" or (since is not None and one.time < since):
             continue
         bank, machines = by_moment.setdefault(nearest_to(one.time, QUARTER), ([], {}))
-        if one.what == "bank":
+        if one.what == "bank" and one.value_pct is not None:
             bank.append(one.value_pct)
-        else:
+        elif one.value_pct is not None:
             machines[one.machine] = one.value_pct
     return [
-        Reading(moment, bank[-1] if bank else None, machines)
+        Reading(moment, bank[-1] if bank else None, machines, tuple(skies.get(moment, ())))
         for moment, (bank, machines) in sorted(by_moment.items())
     ]
+
+
+def _skies(log: Logbook, site: Site, since: dt.datetime | None) -> dict[dt.datetime, list[SkySpell]]:
+    """What was seen of the sky, by the moment at which it was noted; what is said anew takes the place of the old.
+
+    A word alone is for the time since the bank was read before, of the same day.
+    """
+    kept: list[tuple[dt.datetime, SkySpell]] = []
+    read = [nearest_to(one.time, QUARTER) for one in log.of_bank]
+    for one in log.standing:
+        if one.what != "sky" or (since is not None and one.time < since):
+            continue
+        moment = nearest_to(one.time, QUARTER)
+        midnight = moment_on_clock(moment.astimezone(site.zone).date(), 0, site.zone)
+        before = max([midnight, *(earlier for earlier in read if earlier < moment)])
+        try:
+            spells = parse_seen(one.text, before, moment, site)
+        except UsageError:
+            continue
+        for spell in spells:
+            kept = [(noted, old) for noted, old in kept if not (old.start < spell.end and spell.start < old.end)]
+        kept += [(moment, spell) for spell in spells if spell.start < spell.end]
+    by_moment: dict[dt.datetime, list[SkySpell]] = {}
+    for noted, spell in kept:
+        by_moment.setdefault(noted, []).append(spell)
+    return by_moment
 
 
 def expect(
@@ -90,6 +119,7 @@ def expect(
     return Expectation(
         yard=yard,
         suns=_with_plans(suns, plans) if suns_of_plans else suns,
+        clear_w=clear_power_w(yard, grid),
         array_fraction=_array_fraction(yard, grid, weather, suns),
         house_wh=np.full(grid.n_steps, yard.always_on_w * grid.step_h),
         duty_wh=_duty_wh(yard, agenda),

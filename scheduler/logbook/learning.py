@@ -17,16 +17,8 @@ import numpy as np
 
 from scheduler.charging.curve import ChargeCurve
 from scheduler.errors import UsageError
-from scheduler.logbook.beliefs import (
-    DUTY_FRACTION,
-    HALF_DAY_FRACTION,
-    HALF_DAY_PER_SPREAD,
-    LEAST_LEVEL_FRACTION,
-    MOST_SPREAD,
-    READING_PCT,
-    bridge_wh,
-    sun_at_w,
-)
+from scheduler.logbook.beliefs import DUTY_FRACTION, LEAST_LEVEL_FRACTION, READING_PCT
+from scheduler.logbook.daysun import bridge_wh, half_day_fraction, sun_at_w
 from scheduler.logbook.expectation import Expectation, Reading
 from scheduler.planning.replay_physics import BoolArray, from_bank_wh, run_bank
 from scheduler.timegrid import FloatArray
@@ -297,8 +289,7 @@ class _Fit:
             today = np.flatnonzero(self.day == day)
             part = today[(today >= first) & (today < last)]
             likely_wh = expected.grid.energy_wh(suns.likely_w)
-            spread = float((suns.bright_w - suns.dull_w)[today].sum() / max(suns.likely_w[today].sum(), 1e-9))
-            half_day = HALF_DAY_FRACTION + HALF_DAY_PER_SPREAD * min(spread, MOST_SPREAD)
+            half_day = half_day_fraction(suns, self.day == day)
             variance += float(half_day * bridge_wh(likely_wh[part].sum(), likely_wh[today].sum())) ** 2
             duty = expected.duty_wh
             variance += float(DUTY_FRACTION * bridge_wh(duty[part].sum(), duty[today].sum())) ** 2

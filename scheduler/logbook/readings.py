@@ -1,7 +1,8 @@
 """The logbook: what somebody read off the bank and the machines, a line each, in a CSV beside the fleet file.
 
-Columns ``time,what,value,who``. `what` is ``bank``, a machine's name, or ``note``, whose value is text. A reading
-is taken back by a later line that repeats its time and value with ``withdrawn:`` before `what`. The file is
+Columns ``time,what,value,who``. `what` is ``bank``, a machine's name, ``sky``, whose value is words for it, or
+``note``, whose value is text. A reading is taken back by a later line that repeats its time and value with
+``withdrawn:`` before `what`. The file is
 only ever appended to by the program; people edit it in a spreadsheet, which may part by semicolons or tabs,
 change the dates' form, the line ends and the order of the columns: all that is read, and what cannot be read is told.
 
@@ -17,21 +18,22 @@ from pathlib import Path
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from scheduler.errors import LogbookError, told_plainly
+from scheduler.errors import LogbookError, UsageError, told_plainly
 from scheduler.logbook.cells import is_day_first, parse_time, parse_value_pct
 from scheduler.yard.models import Site
 
 COLUMNS = ("time", "what", "value", "who")
 BANK = "bank"
 NOTE = "note"
+SKY = "sky"
 WITHDRAWN = "withdrawn: "
-#: Goes before the name of a machine that is itself called bank or note.
+#: Goes before the name of a machine that is itself called bank, sky or note.
 MACHINE = "machine "
 
 #: More than four readings a day for a century is no logbook.
 MOST_BYTES, MOST_LINES = 8_000_000, 200_000
 
-What = Literal["bank", "machine", "note"]
+What = Literal["bank", "machine", "sky", "note"]
 
 
 @dataclass(frozen=True)
@@ -43,13 +45,13 @@ class Reading:
     time : datetime
         When it was read, in UTC.
     what : str
-        ``bank``, ``machine`` or ``note``.
+        ``bank``, ``machine``, ``sky`` or ``note``.
     machine : str
         The machine's name, else empty.
     value_pct : float or None
-        What was shown [%], 0 to 100; None for a note.
+        What was shown [%], 0 to 100; None for a sky or a note.
     text : str
-        The value as it is written; of a note its words.
+        The value as it is written; of a sky or a note its words.
     who : str
         Who read it, may be empty.
     line : int
@@ -270,11 +272,14 @@ def _content(reading: Reading) -> tuple[object, ...]:
 
 def _reading(row: _Row, time: dt.datetime, named: str, value: str) -> Reading:
     if not named:
-        msg = "column what is empty; wanted bank, a machine's name or note"
+        msg = "column what is empty; wanted bank, a machine's name, sky or note"
         raise ValueError(msg)
     who = row.cells.get("who", "")
     if named.lower() == NOTE:
         return Reading(time, "note", "", None, value, who, row.line)
+    if named.lower() == SKY:
+        _check_words(value)
+        return Reading(time, "sky", "", None, value, who, row.line)
     value_pct = parse_value_pct(value)
     if named.lower() == BANK:
         return Reading(time, "bank", "", value_pct, value, who, row.line)
@@ -283,10 +288,20 @@ def _reading(row: _Row, time: dt.datetime, named: str, value: str) -> Reading:
     return Reading(time, "machine", name if named_oddly else named, value_pct, value, who, row.line)
 
 
+def _check_words(value: str) -> None:
+    from scheduler.sun.skyterms import term_of
+
+    try:
+        for part in value.replace(";", ",").split(","):
+            term_of(part.rpartition(":")[2])
+    except UsageError as fault:
+        raise ValueError(str(fault).removeprefix("--sky: ")) from fault
+
+
 def is_taken(name: str) -> bool:
     """Whether a machine's name means something else in the column `what`."""
     lowered = name.lower()
-    return lowered in (BANK, NOTE) or lowered.startswith((WITHDRAWN.strip(), MACHINE))
+    return lowered in (BANK, SKY, NOTE) or lowered.startswith((WITHDRAWN.strip(), MACHINE))
 
 
 def what_cell(what: What, machine: str) -> str:

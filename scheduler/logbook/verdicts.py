@@ -6,9 +6,10 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.logbook.advice import ADVICE
-from scheduler.logbook.beliefs import QUANTILE_DEVIATIONS, READING_PCT, Belief, follow
+from scheduler.logbook.advice import ADVICE, NOTE_THE_SKY
+from scheduler.logbook.beliefs import READING_PCT, Belief, follow
 from scheduler.logbook.causes import Cause
+from scheduler.logbook.daysun import QUANTILE_DEVIATIONS
 from scheduler.logbook.expectation import Expectation, Reading
 
 #: A cause that is at least this probable stands alone; else the next one is named with it.
@@ -25,6 +26,9 @@ DARK_FRACTION = 0.01
 
 #: How far from the band of the three suns a reading is as expected, in standard deviations of two readings.
 WITHIN_DEVIATIONS = 2.0
+
+#: What a dull sky looks like.
+OF_THE_SUN = frozenset((Cause.ARRAY_OFF, Cause.STRING_OFF, Cause.WEAK_ARRAY, Cause.CLIPPED))
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,8 @@ class Interval:
         In words.
     is_clear : bool
         What is named is probable enough to act on.
+    would_settle : tuple of str
+        What to read next where two causes are named.
     """
 
     since: dt.datetime
@@ -64,6 +70,7 @@ class Interval:
     named: tuple[Named, ...]
     verdict: str
     is_clear: bool
+    would_settle: tuple[str, ...] = ()
 
     @property
     def is_sound(self) -> bool:
@@ -107,9 +114,19 @@ def _judge(expected: Expectation, before: Reading, after: Reading, belief: Belie
     is_clear = together >= CLEAR_FRACTION
     sound = _sound_told(belief, expected_pct, after_pct, is_dark)
     words = [sound if one.cause is Cause.NONE else one.told for one in named]
-    return Interval(
-        before.at, after.at, before_pct, after_pct, expected_pct, named, _verdict(named, words, is_clear), is_clear
-    )
+    verdict = _verdict(named, words, is_clear)
+    settle = _would_settle(named, bool(after.skies) or is_dark)
+    return Interval(before.at, after.at, before_pct, after_pct, expected_pct, named, verdict, is_clear, settle)
+
+
+def _would_settle(named: tuple[Named, ...], sky_is_told: bool) -> tuple[str, ...]:
+    """What to read next where two causes look alike; the sky first, if it was not noted."""
+    if len(named) < 2:
+        return ()
+    causes = [one.cause for one in named]
+    of_sun = any(cause in OF_THE_SUN for cause in causes)
+    readings = dict.fromkeys(ADVICE[cause].settled_by for cause in causes if ADVICE[cause].settled_by)
+    return (*((NOTE_THE_SKY,) if of_sun and not sky_is_told else ()), *readings)
 
 
 def _verdict(named: tuple[Named, ...], words: list[str], is_clear: bool) -> str:

@@ -36,6 +36,7 @@ def render_comparison(
         Text(),
         Text("THE BANK in percent, from reading to reading", style="bold"),
         _table(expected, intervals),
+        *_settling(intervals[-1]),
         *_advice(intervals[-1]),
     ]
     if notes:
@@ -69,6 +70,13 @@ def _table(expected: Expectation, intervals: Sequence[Interval]) -> Table:
         style = "" if one.is_sound else "bold"
         table.add_row(*(Text(cell) for cell in cells), Text(visible(one.verdict), style=style))
     return table
+
+
+def _settling(last: Interval) -> Iterator[RenderableType]:
+    if last.would_settle:
+        yield Text()
+        yield Text("WHAT WOULD SETTLE IT", style="bold")
+        yield from (Text(visible(words.sentence(reading))) for reading in last.would_settle)
 
 
 def _advice(last: Interval) -> Iterator[RenderableType]:

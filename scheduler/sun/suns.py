@@ -94,6 +94,27 @@ def build_suns(yard: Yard, grid: Grid, weather: Weather) -> ThreeSuns:
     )
 
 
+def clear_power_w(yard: Yard, grid: Grid) -> FloatArray:
+    """Power of all arrays in each step under a sky without cloud, shape (n_steps,) [W].
+
+    Air at 20 C and a light wind: words for a sky, which this is to judge, are far coarser than what air changes.
+    """
+    import pandas as pd
+
+    from scheduler.sun.arraypower import Air, arrays_power_w, complete_radiation
+    from scheduler.sun.ongrid import lay_on_grid, step_middles
+    from scheduler.sun.skies import clear_ghi_w_m2, sun_path
+
+    hours = pd.date_range(
+        pd.Timestamp(grid.start).floor("h") - pd.Timedelta(hours=1), pd.Timestamp(grid.end).ceil("h"), freq="h"
+    )
+    on_grid = lay_on_grid(yard.site, hours, grid)
+    sun = sun_path(yard.site, step_middles(grid))
+    sky = complete_radiation(sun, on_grid.level(clear_ghi_w_m2(yard.site, hours)))
+    usual = np.ones(grid.n_steps)
+    return arrays_power_w(yard.arrays, grid, sun, sky, Air(20.0 * usual, 2.0 * usual))
+
+
 def _source(weather: Weather, grid: Grid) -> str:
     if weather.begins is not None:
         return weather.source

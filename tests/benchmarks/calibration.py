@@ -22,7 +22,7 @@ import pandas as pd
 from scipy.stats import beta
 
 from scheduler.sun.placesky import usual_clearness
-from scheduler.sun.skywords import SKY_TERMS
+from scheduler.sun.skyterms import SKY_TERMS
 from scheduler.sun.spread import (
     BRIGHT_QUANTILE,
     DAY_CEILING_FRACTION,

@@ -98,6 +98,7 @@ def _live(
 ) -> Weeks:
     """Live hour by hour."""
     real, grid = _real(yard, truth), agenda.grid
+    first = injected.prepared_year().agenda.whole.grid.index_of(grid.start)
     life = Life.of(real, agenda, truth.array * true_w, suns.shed_temp_c)
     state, tally = YardState.of(real), Tally.begun(real, real.bank.level_wh)
     duty, window = injected.blocks(random, agenda), injected.in_window(agenda)
@@ -127,6 +128,7 @@ def _live(
     expected = Expectation(
         yard=yard,
         suns=suns,
+        clear_w=PANELS_TIMES * injected.clear_w()[first : first + grid.n_steps],
         array_fraction=np.ones((grid.n_steps, 1)),
         house_wh=np.full(grid.n_steps, yard.always_on_w),
         duty_wh=192.0 * window,

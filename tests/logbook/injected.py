@@ -1,7 +1,8 @@
 """Days of a made-up yard with something the matter: lived by another physics than the diagnosis has.
 
 The yard lives by `scheduler.studies.living` under the typical year's own hours; what is expected comes from a forecast
-of the evening before that errs as forecasts do. Displays are off by 2 %, one standard deviation.
+of the evening before that errs as forecasts do. Displays are off by 2 %, one standard deviation. The hand's words for
+the sky are those of the opaque cloud that the station saw in the same hours, one time in five the next word to it.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 import datetime as dt
 import functools
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import StrEnum
 from itertools import pairwise
 from typing import Any
 
@@ -21,13 +23,16 @@ from scheduler.studies.forecasts import DefaultSpread
 from scheduler.studies.living import Life, Tally, YardState
 from scheduler.studies.year import PreparedYear, YearSettings, prepare_year
 from scheduler.studies.yearsky import YearSky, draw_sky
+from scheduler.sun.skyterms import SKY_TERMS, SkySpell
 from scheduler.sun.suns import ThreeSuns
 from scheduler.timegrid import FloatArray
 from scheduler.yard.agenda import Agenda, Span, build_agenda
 from scheduler.yard.models import Array, Bank, HouseLoad, Inverter, Machine, Outlet, Visits, Yard
+from tests.benchmarks.climates import climates
 from tests.studies.small_yard import SITE, daily, greensboro
 
 ERROR_PCT = 2.0
+SLIPS_FRACTION = 0.2
 HOURS = 96
 VISITS = ("07:00", "18:00")  #: a visit before the day's work and one after it
 
@@ -140,8 +145,73 @@ def made_sky(spread_fraction: float) -> YearSky:
     return draw_sky(prepared.suns, prepared.agenda.whole.grid, Narrowed(spread_fraction), 20, 0)
 
 
-def make_case(cause: Cause, seed: int, hours: int = HOURS, spread_fraction: float = 1.0) -> Case:
-    """Draw a day of the year, a fault of a kind, and what the displays show from the evening before on."""
+@functools.cache
+def clear_w() -> FloatArray:
+    """The array's power under a clear sky over the year of `prepared_year`."""
+    suns, grid = prepared_year().suns, prepared_year().agenda.whole.grid
+    days, hours = _days_and_hours(suns.utc_offset)
+    return suns.power_w(np.arange(365), np.ones(365))[days, hours][: grid.n_steps]
+
+
+@functools.cache
+def opaque_cloud_fraction() -> FloatArray:
+    """How much of the sky was covered in each hour of the year of `prepared_year`."""
+    days, hours = _days_and_hours(dt.timedelta(hours=-5))
+    return climates()[0].opaque_cloud_fraction[days, hours]
+
+
+def _days_and_hours(offset: dt.timedelta) -> tuple[np.ndarray, np.ndarray]:
+    grid = prepared_year().agenda.whole.grid
+    first = grid.start + offset
+    number = np.arange(grid.n_steps) + (first.timetuple().tm_yday - 1) * 24 + first.hour
+    return number // 24 % 365, number % 24
+
+
+class Words(StrEnum):
+    """How much the hand says of the sky."""
+
+    SINCE_VISIT = "a word for the time since the last visit"
+    HALF_DAYS = "a word for each half of the day"
+
+
+def with_words(
+    random: np.random.Generator, readings: list[Reading], agenda: Agenda, cloud_fraction: FloatArray, words: Words
+) -> list[Reading]:
+    """Say at each reading what the sky was like since the one before, of the same day."""
+    grid = agenda.grid
+    told = [readings[0]]
+    for before, reading in pairwise(readings):
+        first, last = (int((one.at - grid.start) / grid.step) for one in (before, reading))
+        today = [step for step in range(first, last) if grid.local(step).date() == grid.local(last - 1).date()]
+        parts = [today]
+        if words is Words.HALF_DAYS:
+            parts = [[step for step in today if (grid.local(step).hour < 12) == half] for half in (True, False)]
+        spells = (_spell(random, agenda, part, cloud_fraction) for part in parts if part)
+        told.append(replace(reading, skies=tuple(spell for spell in spells if spell)))
+    return told
+
+
+def _spell(
+    random: np.random.Generator, agenda: Agenda, part: list[int], cloud_fraction: FloatArray
+) -> SkySpell | None:
+    lit_w = clear_w()[prepared_year().agenda.whole.grid.index_of(agenda.grid.edge(part[0])) :][: len(part)]
+    if not lit_w.any():
+        return None
+    oktas = round(8.0 * float(np.average(cloud_fraction[part], weights=lit_w)))
+    number = next(at for at, term in enumerate(SKY_TERMS) if oktas <= term.oktas[1])
+    if random.random() < SLIPS_FRACTION:
+        near = [at for at in (number - 1, number + 1) if 0 <= at < len(SKY_TERMS)]
+        number = int(random.choice(near))
+    return SkySpell(agenda.grid.edge(part[0]), agenda.grid.edge(part[-1] + 1), SKY_TERMS[number])
+
+
+def make_case(
+    cause: Cause, seed: int, hours: int = HOURS, spread_fraction: float = 1.0, words: Words | None = None
+) -> Case:
+    """Draw a day of the year, a fault of a kind, and what the displays show from the evening before on.
+
+    With `words` the hand says at each visit what the sky was like since the one before.
+    """
     random = np.random.default_rng([seed, list(FAULTS).index(cause)])
     levels = {
         "level_pct": round(random.uniform(40.0, 65.0)),
@@ -171,6 +241,7 @@ def make_case(cause: Cause, seed: int, hours: int = HOURS, spread_fraction: floa
     expected = Expectation(
         yard=yard,
         suns=suns,
+        clear_w=clear_w()[part],
         array_fraction=np.ones((agenda.grid.n_steps, 1)),
         house_wh=np.full(agenda.grid.n_steps, 64.0),
         duty_wh=160.0 * in_window(agenda),
@@ -180,6 +251,9 @@ def make_case(cause: Cause, seed: int, hours: int = HOURS, spread_fraction: floa
         unsure_wh=np.zeros(agenda.grid.n_steps),
     )
     readings = _readings(random, yard, agenda, suns, lived, fault.stuck)
+    if words is not None:
+        said = np.random.default_rng([seed, list(FAULTS).index(cause), 7])
+        readings = with_words(said, readings, agenda, opaque_cloud_fraction()[part], words)
     shown = {machine.name: float(machine.charge_pct) for machine in yard.machines}
     return Case(fault, expected, readings, shown)
 

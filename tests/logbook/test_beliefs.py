@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scheduler.logbook.beliefs import PLACES, follow, place_weights, probability_of_whole, sun_at_w
+from scheduler.logbook.beliefs import follow, probability_of_whole
 from scheduler.logbook.causes import PRIOR_FRACTION, Cause, deviations_of
+from scheduler.logbook.daysun import PLACES, place_weights, sun_at_w
 from tests.benchmarks.diagnosis import name_causes, rates_of, render_table
 from tests.logbook.injected import FAULTS, make_case
 

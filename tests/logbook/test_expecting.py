@@ -37,13 +37,40 @@ def idle_yard() -> Yard:
 
 def test_readings_of_the_same_quarter_hour_are_one() -> None:
     lines = "time,what,value,who\n2027-06-08 12:03,bank,60,\n2027-06-08 12:05,cart,40,\n2027-06-08 12:06,bank,61,\n"
-    (one,) = gather_readings(parse_logbook(lines.encode(), Path("log.csv"), SITE))
+    (one,) = gather_readings(parse_logbook(lines.encode(), Path("log.csv"), SITE), SITE)
     assert (one.at, one.bank_pct, dict(one.machines_pct)) == (at(12), 61.0, {"cart": 40.0})
 
 
 def test_a_withdrawn_reading_counts_for_nothing() -> None:
     lines = "time,what,value,who\n2027-06-08 12:00,bank,60,\n2027-06-08 12:00,withdrawn: bank,60,\n"
-    assert gather_readings(parse_logbook(lines.encode(), Path("log.csv"), SITE)) == []
+    assert gather_readings(parse_logbook(lines.encode(), Path("log.csv"), SITE), SITE) == []
+
+
+def seen(*lines: str) -> list[tuple[int, int, str]]:
+    """Hours from and to which each word counts, in the order of the readings that hold them."""
+    text = "time,what,value,who\n" + "".join(f"2027-06-{line}\n" for line in lines)
+    found = gather_readings(parse_logbook(text.encode(), Path("log.csv"), SITE), SITE)
+    local = [[moment.astimezone(ZONE) for moment in (sky.start, sky.end)] for one in found for sky in one.skies]
+    words = [sky.term.words[0] for one in found for sky in one.skies]
+    return [(begin.hour, end.hour, word) for (begin, end), word in zip(local, words, strict=True)]
+
+
+def test_a_word_for_the_sky_is_for_the_time_since_the_bank_was_read_that_day() -> None:
+    assert seen("08 12:00,bank,60,", "08 17:00,bank,70,", "08 17:02,sky,fair,") == [(12, 17, "fair")]
+    assert seen("07 17:00,bank,60,", "08 12:00,sky,cloudy,") == [(0, 12, "cloudy")]
+
+
+def test_halves_of_a_day_are_told_apart_and_end_when_they_are_said() -> None:
+    assert seen('08 17:00,sky,"am: fair, pm: overcast",') == [(0, 12, "fair"), (12, 17, "overcast")]
+
+
+def test_what_is_said_anew_of_the_same_time_takes_the_place_of_the_old() -> None:
+    assert seen("08 12:00,sky,fair,", "08 17:00,sky,am: cloudy,") == [(0, 12, "cloudy")]
+
+
+def test_a_word_for_the_sky_that_is_none_is_told_with_its_line() -> None:
+    log = parse_logbook(b"time,what,value,who\n2027-06-08 12:00,sky,far,\n", Path("log.csv"), SITE)
+    assert log.problems == ('line 2: "far" is no word for a sky here; did you mean "fair"?',)
 
 
 def test_a_rise_between_two_displays_is_what_its_charger_drew() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.sun.skywords import SKY_TERMS
+from scheduler.sun.skyterms import SKY_TERMS
 from tests.benchmarks.climates import Climate, climates
 from tests.benchmarks.cloud import CloudError, cloud_errors, half_days
 

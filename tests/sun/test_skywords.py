@@ -9,7 +9,8 @@ import pytest
 from scheduler.errors import UsageError
 from scheduler.sun.placesky import PlaceSky
 from scheduler.sun.skies import clear_ghi_w_m2
-from scheduler.sun.skywords import SKY_TERMS, SkyWords, parse_sky
+from scheduler.sun.skyterms import SKY_TERMS, parse_sky
+from scheduler.sun.skywords import SkyWords
 from scheduler.sun.spread import spread_factors
 from scheduler.yard.models import Site
 
