@@ -177,6 +177,8 @@ def _toml(value: Any, *, is_time: bool) -> str:
         return f"[{', '.join(_toml(each, is_time=is_time) for each in value)}]"
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, dt.datetime):
+        return value.isoformat(sep=" ")
     if isinstance(value, str):
         return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
     return f'"{clock(value)}"' if is_time else repr(value)

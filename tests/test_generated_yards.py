@@ -2,12 +2,36 @@
 
 from __future__ import annotations
 
-import pytest
+from pathlib import Path
 
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from scheduler.yard.fleetfile import read_yard
+from scheduler.yard.models import Yard
+from tests.strategies import fleet_text
+from tests.whole_yards import beginnings, fleets
 from tests.yard_properties import Tally, try_yards
 
 #: So many yards a test: fewer would mostly be the simplest ones, with which Hypothesis begins.
 YARDS = 100
+
+
+@st.composite
+def drawn_fleets(draw: st.DrawFn) -> Yard:
+    zone, begin = draw(beginnings())
+    return draw(fleets(zone, begin, draw(st.sampled_from((60, 30, 15))), most_machines=15))
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+@given(yard=drawn_fleets())
+def test_every_drawn_yard_is_one_that_a_fleet_file_may_hold(
+    yard: Yard, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path: Path = tmp_path_factory.getbasetemp() / "drawn.toml"
+    path.write_text(fleet_text(yard), encoding="utf-8")
+    assert read_yard(path) == yard
 
 
 @pytest.mark.slow
