@@ -40,6 +40,9 @@ _AUTONOMY = "IEEE 1562, IEEE 1013: capacity x depth / load"
 _COMMON = "common practice, no source"
 _FILL_MONTHS = (6, 12)
 
+#: So many days on end are no autonomy any more, but a balance.
+_ENDLESS_DAYS = 100.0
+
 
 def check_bank(yard: Yard, year: SiteYear | None) -> PartReport:
     """Check what the bank carries, takes and gives.
@@ -51,17 +54,17 @@ def check_bank(yard: Yard, year: SiteYear | None) -> PartReport:
         Without it nights, months and the cold stay open.
     """
     sun_w = None if year is None else behind_inputs_w(yard.arrays, [array.panels_w for array in year.arrays])
-    reports = [
+    reports = (
         _check_autonomy(yard, year, sun_w),
         _check_night(yard, year),
         _check_charging(yard, year, sun_w),
-    ]
-    reports.append(_check_discharging(yard))
+        _check_discharging(yard),
+    )
     if year is None or sun_w is None:
-        open_keys = (
+        missing = (
             "days to fill, longest night, autonomy by month and cold of the bank: typical_year in [site]"
         )
-        return put_together((*reports, PartReport(unchecked=(open_keys,))))
+        return put_together((*reports, PartReport(unchecked=(missing,))))
     return put_together((*reports, _check_filling(yard, year, sun_w), check_cold(yard, year, sun_w)))
 
 
@@ -98,11 +101,10 @@ def _check_autonomy(yard: Yard, year: SiteYear | None, sun_w: FloatArray | None)
     load_wh = sum(step.value for step in load_steps(yard))
     house_wh = (always_drawn_w(yard) + duty_drawn_w(yard)) * _HOURS_PER_DAY
     factor = 1.0 if year is None else cold_factor(yard, year)
-    days = {"all of the yard": autonomy_days(yard, load_wh, factor=factor)}
-    days["the house alone"] = autonomy_days(yard, house_wh, factor=factor)
+    days, house_days = (autonomy_days(yard, wh, factor=factor) for wh in (load_wh, house_wh))
     figures = tuple(
         Figure(Part.BANK, "", f"days without sun, {whose}", value, "days", None, _AUTONOMY)
-        for whose, value in days.items()
+        for whose, value in (("all of the yard", days), ("the house alone", house_days))
         if math.isfinite(value)
     )
     if sun_w is None or year is None or not load_wh:
@@ -111,7 +113,7 @@ def _check_autonomy(yard: Yard, year: SiteYear | None, sun_w: FloatArray | None)
         autonomy_days(yard, load_wh, dull_wh, cold_factor(yard, year, month))
         for month, dull_wh in enumerate(_dull_days_wh(year, sun_w), start=1)
     ]
-    return PartReport(figures, (_autonomy_note(days, by_month),))
+    return PartReport(figures, (_autonomy_note(days, house_days, by_month),))
 
 
 def _dull_days_wh(year: SiteYear, sun_w: FloatArray) -> list[float]:
@@ -121,24 +123,23 @@ def _dull_days_wh(year: SiteYear, sun_w: FloatArray) -> list[float]:
     return [float(np.quantile(daily_wh[month == number], DULL_QUANTILE)) for number in range(1, 13)]
 
 
-def _autonomy_note(days: dict[str, float], by_month: list[float]) -> Finding:
+def _autonomy_note(days: float, house_days: float, by_month: list[float]) -> Finding:
     limit_days = AUTONOMY_DAYS_NOT_CRITICAL[0]
-    everything, house = days.values()
-    listed = ", ".join(
-        f"{calendar.month_abbr[number]} {_show_days(value).removesuffix(' days')}"
+    months = ", ".join(
+        f"{calendar.month_abbr[number]} {f'{value:.1f}' if value < _ENDLESS_DAYS else 'no end'}"
         for number, value in enumerate(by_month, start=1)
     )
     return Finding(
         grade=Grade.NOTE,
         part=Part.BANK,
         about="",
-        title=f"From full to its reserve the bank carries the yard for {_show_days(everything)} without any sun, "
-        f"and the house alone for {_show_days(house)}",
-        found=everything,
+        title=f"From full to its reserve the bank carries the yard for {_show_days(days)} without any "
+        f"sun, and the house alone for {_show_days(house_days)}",
+        found=days,
         limit=limit_days,
         unit="days",
         source=f"{_AUTONOMY}, guidance from memory; dull day: 10 % quantile of the month's days",
-        meaning=f"With the sun of a dull day, one in ten, it carries the yard for this long: {listed}. "
+        meaning=f"With the sun of a dull day, one in ten, it carries the yard for so many days: {months}. "
         f"{limit_days:g} to {AUTONOMY_DAYS_NOT_CRITICAL[1]:g} days without sun are usual for loads that cannot wait; "
         "machines that can wait need less.",
         mend="More modules, or fewer loads that never stop; panels help on dull days, not without sun.",
@@ -146,8 +147,7 @@ def _autonomy_note(days: dict[str, float], by_month: list[float]) -> Finding:
 
 
 def _show_days(days: float) -> str:
-    """A hundred days on end are no autonomy any more, but a balance."""
-    return f"{days:.1f} days" if days < 100.0 else "ever"
+    return f"{days:.1f} days" if days < _ENDLESS_DAYS else "ever"
 
 
 # ---- nights ----------------------------------------------------------------------------------------------

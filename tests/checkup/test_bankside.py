@@ -46,9 +46,9 @@ def test_what_a_dull_day_brings_lengthens_it_by_month() -> None:
     year = year_of(
         lambda day: day_w.get(_month(day), 3000.0) + (500.0 if _month(day) == 2 and day % 2 else 0.0)
     )
-    (found,) = told(store_yard(house_loads=(LAMP,)), "without any sun", year)
+    (found,) = told(store_yard(house_loads=(LAMP,)), "without any", year)
     assert found.grade is Grade.NOTE
-    assert "Jan 4.4, Feb ever, Mar 3.3, Apr ever" in found.meaning
+    assert "Jan 4.4, Feb no end, Mar 3.3, Apr no end" in found.meaning
     assert (found.found, found.limit) == (pytest.approx(8000.0 / 2400.0), 5.0)
 
 
