@@ -11,6 +11,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from scheduler import __version__
+from scheduler.cli.check import check
 from scheduler.cli.compare import compare
 from scheduler.cli.fits import fits
 from scheduler.cli.new import new
@@ -52,7 +53,7 @@ def _about(
     """Take what stands before the command's name."""
 
 
-for _command in (plan, note, compare, sun, fits, year, size, new):
+for _command in (plan, note, compare, sun, fits, year, size, check, new):
     app.command()(_command)
 
 

@@ -25,6 +25,8 @@ _ENDINGS: dict[str, tuple[str, ...]] = {
     "text": (),
 }
 
+_PAPERS = ("a4", "us-letter")
+
 
 def outputs_of(
     targets: Mapping[str, Path | None], paper: str, inputs: Sequence[Path | None], door: Plan | None = None
@@ -39,19 +41,33 @@ def outputs_of(
         For an ending that cannot be written, a folder that is not there, a file that is read or written for
         something else too, or unknown paper.
     """
-    if paper not in {"a4", "us-letter"}:
-        msg = f"--paper {paper}: wanted a4 or us-letter"
-        raise UsageError(msg)
+    check_paper(paper)
     asked = check_targets(targets, inputs)
     return [
         (path, _renderer(kind, path.suffix.lower().removeprefix("."), paper, door)) for kind, path in asked
     ]
 
 
+def check_paper(paper: str) -> None:
+    """Stop a paper that no page is made for.
+
+    Raises
+    ------
+    UsageError
+    """
+    if paper not in _PAPERS:
+        msg = f"--paper {paper}: wanted {' or '.join(_PAPERS)}"
+        raise UsageError(msg)
+
+
 def check_targets(
-    targets: Mapping[str, Path | None], inputs: Sequence[Path | None]
+    targets: Mapping[str, Path | None],
+    inputs: Sequence[Path | None],
+    endings: Mapping[str, tuple[str, ...]] = _ENDINGS,
 ) -> list[tuple[str, Path]]:
     """Return the files asked for, by kind, if nothing stands in the way of writing them.
+
+    `endings` are those that each kind can be written with; none means any.
 
     Raises
     ------
@@ -63,7 +79,7 @@ def check_targets(
     taken = {os.path.realpath(path) for path in inputs if path is not None}
     for kind, path in asked:
         try:
-            fault = _target_fault(path, _ENDINGS[kind], taken)
+            fault = _target_fault(path, endings[kind], taken)
         except OSError as refused:
             fault = f"{refused.strerror}; choose another name"
         if fault:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -123,7 +123,21 @@ def plan_yard(
     suns = build_suns(yard, agenda.grid, weather)
     made = make_plan(yard, agenda, suns, Settings(), request.now, tell, door)
     climate = climate_notes(yard, agenda.grid, suns.shed_temp_c, drying)
-    return replace(made, notes=(*told, *made.notes, *weather.notes, *climate, *yard_notes(yard)))
+    stops = _stop_notes(yard, request.fleet)
+    return replace(made, notes=(*stops, *told, *made.notes, *weather.notes, *climate, *yard_notes(yard)))
+
+
+def _stop_notes(yard: Yard, fleet: Path) -> Iterator[str]:
+    """Tell in one line what should stop a plan of this yard, without figures: their cautions stand in the check-up."""
+    from scheduler.checkup.study import quick_stops
+    from scheduler.sheet.checkpage import whereabouts
+    from scheduler.sheet.words import counted, listed
+
+    stops = quick_stops(yard)
+    if stops:
+        where = listed(list(dict.fromkeys(whereabouts(stop) for stop in stops)))
+        things = counted(len(stops), "thing")
+        yield f"the check-up finds {things} that should stop this plan ({where}); see `sunroster check {fleet}`"
 
 
 def check_replayed(made: Plan, yard: Yard) -> None:

@@ -1,0 +1,40 @@
+"""The whole check-up of a yard, part by part, and the quick look that a plan takes at it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from scheduler.checkup.acside import check_ac_side
+from scheduler.checkup.bankside import check_bank
+from scheduler.checkup.batterycare import check_batteries
+from scheduler.checkup.findings import Checkup, Finding, Grade, PartReport, put_together
+from scheduler.checkup.roofwind import check_roof
+from scheduler.checkup.siteyear import SiteYear
+from scheduler.yard.models import Yard
+
+#: In the order in which they are told.
+PARTS: tuple[Callable[[Yard, SiteYear | None], PartReport], ...] = (
+    check_ac_side,
+    check_bank,
+    check_roof,
+    check_batteries,
+)
+
+
+def check_yard(yard: Yard, year: SiteYear | None) -> Checkup:
+    """Check every part of the yard.
+
+    Parameters
+    ----------
+    yard : Yard
+    year : SiteYear or None
+        Without one, what hangs on the weather is left out and told as not checked.
+    """
+    reports = tuple(check(yard, year) for check in PARTS)
+    return Checkup(yard.site.name, "" if year is None else year.source, put_together(reports))
+
+
+def quick_stops(yard: Yard) -> tuple[Finding, ...]:
+    """What should stop a plan, as far as the fleet file alone tells it: no weather, some milliseconds."""
+    report = check_yard(yard, None).report
+    return tuple(finding for finding in report.findings if finding.grade is Grade.STOP)

@@ -1,0 +1,69 @@
+"""The check-up as a whole: its parts in order, and the quick look that a plan takes."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from scheduler.checkup import study
+from scheduler.checkup.findings import Grade, Part, PartReport
+from scheduler.checkup.study import check_yard, quick_stops
+from scheduler.yard.fleetfile import read_yard
+from tests.sheet.check_samples import figure, finding
+
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "fleets" / "field-edge.toml"
+
+NOT_YET = (Part.INPUT, Part.CABLE)
+
+#: What the quick look may take of a plan's time [s]; on this demo it takes a few thousandths.
+QUICK_S = 0.010
+
+
+def test_every_part_tells_of_itself_alone_and_in_its_place() -> None:
+    yard = read_yard(DEMO)
+    told = [
+        {*(figure.part for figure in report.figures), *(finding.part for finding in report.findings)}
+        for report in (check(yard, None) for check in study.PARTS)
+    ]
+    assert told == [{part} for part in Part if part not in NOT_YET]
+
+
+def test_the_gravest_finding_of_all_parts_comes_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    reports = (
+        PartReport((figure(),), (finding(Grade.NOTE), finding(Grade.WARNING))),
+        PartReport((figure(Part.AC),), (finding(Grade.STOP, Part.AC),), ("a cord: cord_m",)),
+    )
+    monkeypatch.setattr(study, "PARTS", tuple(lambda yard, year, told=told: told for told in reports))
+    checkup = check_yard(read_yard(DEMO), None)
+    assert (checkup.site, checkup.weather) == ("field-edge store", "")
+    assert [found.grade for found in checkup.report.findings] == [Grade.STOP, Grade.WARNING, Grade.NOTE]
+    assert [one.part for one in checkup.report.figures] == [Part.INPUT, Part.AC]
+    assert checkup.report.unchecked == ("a cord: cord_m",)
+    assert quick_stops(read_yard(DEMO)) == (finding(Grade.STOP, Part.AC),)
+
+
+def test_the_quick_look_is_quick() -> None:
+    yard = read_yard(DEMO)
+    took = []
+    for _ in range(5):
+        begun = time.perf_counter()
+        quick_stops(yard)
+        took.append(time.perf_counter() - begun)
+    assert min(took) < QUICK_S
+
+
+def test_the_quick_look_loads_nothing_that_a_plan_does_not_load() -> None:
+    script = (
+        "import sys\n"
+        "import scheduler.checkup.study\n"
+        "print(sorted({'pvlib', 'pulp', 'highspy', 'scipy', 'matplotlib', 'typst'} & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stdout == "[]\n"
