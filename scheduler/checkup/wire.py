@@ -54,6 +54,9 @@ _SIZES = {
 #: The gauges of Table 8, thin to thick.
 GAUGES = tuple(_SIZES)
 
+#: Metric cross-sections that are made, IEC 60228, from memory [mm2].
+METRIC_MM2 = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0)
+
 _CIRCULAR_MILS = [size.circular_mils for size in _SIZES.values()]
 _AMPACITIES_A = [size.ampacity_a for size in _SIZES.values()]
 
