@@ -6,6 +6,7 @@ import os
 import signal
 import sys
 import threading
+from contextlib import suppress
 from typing import Annotated, NoReturn
 
 import typer
@@ -19,8 +20,9 @@ from scheduler.cli.note import note
 from scheduler.cli.plan import plan
 from scheduler.cli.size import size
 from scheduler.cli.sun import sun
-from scheduler.cli.telling import STOPPED, asked_to_stop
+from scheduler.cli.telling import STOPPED, asked_to_stop, tell_beside
 from scheduler.cli.year import year
+from scheduler.errors import OutputError
 
 app = typer.Typer(
     name="sunroster",
@@ -59,6 +61,7 @@ for _command in (plan, note, compare, sun, fits, year, size, check, new):
 
 def main() -> None:
     """Run the command; text that a terminal's code page cannot show must not end in an error."""
+    _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
@@ -67,9 +70,39 @@ def main() -> None:
     try:
         app(prog_name="sunroster")
     except SystemExit as end:
-        if end.code == STOPPED or threading.active_count() > 1:
-            _leave_at_once(end.code)
-        raise
+        code = _flushed(end.code)
+        if code == STOPPED or threading.active_count() > 1:
+            _leave_at_once(code)
+        sys.exit(code)
+    except OSError as fault:
+        # Files tell of their own faults: what is left is the stream to which the answer goes.
+        _leave_at_once(_tell_unprinted(fault))
+
+
+def _open_closed_streams() -> None:
+    """Let what was closed before the start go to nobody, so that no file takes its number and its output."""
+    while (handle := os.open(os.devnull, os.O_RDWR)) <= 2:
+        pass
+    os.close(handle)
+    sys.stdin = sys.stdin or open(0, encoding="utf-8")  # noqa: SIM115  a number, not a path
+    sys.stdout = sys.stdout or open(1, "w", encoding="utf-8")  # noqa: SIM115
+    sys.stderr = sys.stderr or open(2, "w", encoding="utf-8")  # noqa: SIM115
+
+
+def _flushed(code: object) -> object:
+    """Return the exit code, or that of an answer that could not be printed to its end."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        return code
+    except OSError as fault:
+        return _tell_unprinted(fault)
+    return code
+
+
+def _tell_unprinted(fault: OSError) -> int:
+    tell_beside(f"the answer cannot be printed: {fault.strerror or fault}; any file that was asked for is written")
+    return OutputError.exit_code
 
 
 def _stop(signum: int, frame: object) -> NoReturn:
@@ -80,5 +113,6 @@ def _stop(signum: int, frame: object) -> NoReturn:
 def _leave_at_once(code: object) -> NoReturn:
     """End without a solver that is still at work: it listens to nobody, and an orderly end would crash on it."""
     for stream in (sys.stdout, sys.stderr):
-        stream.flush()
+        with suppress(OSError):
+            stream.flush()
     os._exit(code if isinstance(code, int) else int(code is not None))

@@ -6,7 +6,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
 import typer
@@ -43,8 +43,9 @@ def errors_told() -> Iterator[None]:
 
 def tell_beside(*lines: str) -> None:
     """Tell what is not the answer itself, on standard error; names out of flags and files are told plainly."""
-    for line in "\n".join(lines).split("\n"):
-        typer.echo(told_plainly(line), err=True)
+    with suppress(OSError):  # nobody can be told, and the answer matters more
+        for line in "\n".join(lines).split("\n"):
+            typer.echo(told_plainly(line), err=True)
 
 
 def drawn(render: Callable[[int], RenderableType]) -> str:

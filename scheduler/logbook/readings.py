@@ -30,8 +30,8 @@ WITHDRAWN = "withdrawn: "
 #: Goes before the name of a machine that is itself called bank, sky or note.
 MACHINE = "machine "
 
-#: More than four readings a day for a century is no logbook.
-MOST_BYTES, MOST_LINES = 8_000_000, 200_000
+#: More than four readings a day for sixty years is no logbook.
+MOST_BYTES, MOST_LINES = 8_000_000, 100_000
 
 What = Literal["bank", "machine", "sky", "note"]
 

@@ -6,7 +6,7 @@ import datetime as dt
 import json
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
@@ -30,7 +30,7 @@ from scheduler.planning.record import (
     VisitPlan,
 )
 from scheduler.sun.suns import ThreeSuns
-from scheduler.timegrid import FloatArray, Grid
+from scheduler.timegrid import STEP_MINUTES, FloatArray, Grid
 from scheduler.yard.models import PRIORITIES, Site
 
 _MAKE_ONE = "make one with: sunroster plan my-yard.toml --json door.json"
@@ -70,7 +70,7 @@ def read_saved_plan(path: Path, site: Site) -> Plan:
         return plan_from_json(data)
     except KeyError as fault:
         raise SavedPlanError(path, [f"its field {fault} is missing; {_MAKE_ONE}"]) from fault
-    except (AttributeError, IndexError, TypeError, ValueError) as fault:
+    except (ArithmeticError, AttributeError, IndexError, TypeError, ValueError) as fault:
         raise SavedPlanError(path, [f"a plan that was changed or cut off; {_MAKE_ONE}"]) from fault
 
 
@@ -79,12 +79,15 @@ def plan_from_json(data: dict[str, Any]) -> Plan:
 
     Raises
     ------
-    KeyError, IndexError, TypeError, ValueError
+    ArithmeticError, AttributeError, KeyError, IndexError, TypeError, ValueError
         If something else was made of it since.
     """
     starts = [dt.datetime.fromisoformat(text) for text in data["starts"]]
-    zone = ZoneInfo(data["timezone"])
+    zone = _zone(data["timezone"])
     grid = Grid(starts[0].astimezone(dt.UTC), int(data["step_minutes"]), len(starts), zone)
+    if grid.step_minutes not in STEP_MINUTES or [grid.edge(n) for n in range(grid.n_steps)] != starts:
+        msg = "wanted equal steps"
+        raise ValueError(msg)
     bank = data["bank"]
     return Plan(
         site=data["site"],
@@ -122,6 +125,14 @@ def plan_from_json(data: dict[str, Any]) -> Plan:
         ),
         notes=tuple(data["notes"]),
     )
+
+
+def _zone(name: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, OSError) as fault:
+        msg = "no such time zone"
+        raise ValueError(msg) from fault
 
 
 def _steps(values: list[float], grid: Grid) -> FloatArray:

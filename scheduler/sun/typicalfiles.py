@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import warnings
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -98,7 +99,9 @@ def read_typical_year(path: Path, text: str, kind: TypicalFormat, site: Site) ->
             path, [f"more than {MOST_LINES} lines is no typical year; is it the right file?"]
         )
     try:
-        read = readers[kind](path, text)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", pd.errors.DtypeWarning)  # columns that nobody asks for may hold anything
+            read = readers[kind](path, text)
     except _FAULTS as fault:
         raise WeatherFileError(path, [_tell_unreadable(text, kind, fault)]) from fault
     problems = _order_problems(read, kind) or _range_problems(read.table)

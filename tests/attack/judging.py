@@ -1,5 +1,6 @@
 """What is right when a spoilt file is read: it reads, or is refused in words that say where; never anything else."""
 
+# ruff: noqa: E501  sayings stay whole
 from __future__ import annotations
 
 import re

@@ -89,6 +89,26 @@ SPOILT: dict[str, tuple[str, Callable[[], str], str | None]] = {
     ),
     "brackets nested deep in a typical year": ("PVGIS json", lambda: '{"a":' * 90_000, "recursion depth"),
     "brackets nested deep in a plan": ("plan", lambda: "[" * 90_000, "no JSON; make one with"),
+    "a plan made before all years": (
+        "plan",
+        lambda: json.dumps({**json.loads(first_of("plan")), "made_at": "0001-01-01T00:00:00+12:00"}),
+        "a plan that was changed or cut off",
+    ),
+    "steps of no minutes": (
+        "plan",
+        lambda: json.dumps({**json.loads(first_of("plan")), "step_minutes": 0}),
+        "a plan that was changed or cut off",
+    ),
+    "a time zone too long for a file's name": (
+        "plan",
+        lambda: first_of("plan").replace("America/New_York", "America/New_York" + 300 * ","),
+        "a plan that was changed or cut off",
+    ),
+    "remarks of many kinds in a column that nobody asks for": (
+        "EPW",
+        lambda: first_of("EPW").replace("60,?", "60,7", 4000),
+        None,
+    ),
     "a date that is none in a state": (
         "state", lambda: first_of("state").replace('"2027-05-03"', '"{a = 1}"'), "a state file that was changed or cut off",
     ),
@@ -103,7 +123,7 @@ SPOILT: dict[str, tuple[str, Callable[[], str], str | None]] = {
         "logbook", lambda: LOGBOOK + "".join(f"2027-06-08T07:00,zeppelin {n},5,\n" for n in range(1000)), None,
     ),
     "a line of 100 000 letters": ("logbook", lambda: LOGBOOK.replace("bank,62", 100_000 * "=" + ",62", 1), None),
-    "more lines than a century has": ("logbook", lambda: LOGBOOK + 1_999_000 * "x,y\n", "more than 8 MB or 200000 lines is no"),
+    "more lines than a century has": ("logbook", lambda: LOGBOOK + 1_999_000 * "x,y\n", "more than 8 MB or 100000 lines is no"),
     "10 000 readings, each taken back": (
         "logbook", lambda: LOGBOOK + 10_000 * "2027-06-08T07:00,bank,9,\n" + 10_000 * "2027-06-08T07:00,withdrawn: bank,9,\n",
         None,
