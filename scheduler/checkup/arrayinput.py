@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from scheduler.checkup.clipping import clipping_figures, clipping_findings
 from scheduler.checkup.findings import Figure, Finding, Grade, Part, PartReport
+from scheduler.checkup.fuses import STRINGS_WITHOUT_FUSES
 from scheduler.checkup.inputcase import Case, Limit, Passed, build_case, down, up
 from scheduler.checkup.siteyear import SiteYear, record_low_c
 from scheduler.checkup.strings import (
@@ -256,7 +257,15 @@ def _mend(case: Case) -> str:
             "other panels."
         )
     far = "" if case.is_all_known else ", as far as the fleet file's figures tell"
-    return f"{' or '.join(_way_words(case, way) for way in suiting)} would suit{far}."
+    return f"{' or '.join(_way_words(case, way) for way in suiting)} would suit{far}.{_fuse_words(case, suiting)}"
+
+
+def _fuse_words(case: Case, ways: Sequence[Sequence[Wiring]]) -> str:
+    """Many strings side by side want what the present wiring may do without."""
+    most = max(sum(wiring.parallel for wiring in way) for way in ways)
+    if most <= STRINGS_WITHOUT_FUSES or all(array.fuse_a is not None for array in case.arrays):
+        return ""
+    return " Three and more strings in parallel want a fuse in each."
 
 
 def _panels(case: Case) -> int:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from scheduler.checkup.acside import check_ac_side
+from scheduler.checkup.arrayinput import check_array_input
 from scheduler.checkup.bankside import check_bank
 from scheduler.checkup.batterycare import check_batteries
+from scheduler.checkup.cables import check_cables
 from scheduler.checkup.findings import Checkup, Finding, Grade, PartReport, put_together
 from scheduler.checkup.roofwind import check_roof
 from scheduler.checkup.siteyear import SiteYear
@@ -14,6 +16,8 @@ from scheduler.yard.models import Yard
 
 #: In the order in which they are told.
 PARTS: tuple[Callable[[Yard, SiteYear | None], PartReport], ...] = (
+    check_array_input,
+    check_cables,
     check_ac_side,
     check_bank,
     check_roof,
