@@ -6,6 +6,7 @@ Both add no words of their own but labels, so that they say the same in the same
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -16,7 +17,6 @@ from scheduler.sheet import words
 CAUTIONS = (
     "Local codes and licensed practice come first: DC wiring, outlets and breakers, roof work and ballast against "
     "wind are for people qualified to do them.",
-    "Panels make voltage whenever light falls on them, and a bank always does: no switch changes that.",
     "What follows is worked out from the fleet file, for a talk with them. It is no inspection and no protection.",
 )
 
@@ -150,22 +150,27 @@ def _row(figure: Figure, sources: tuple[str, ...]) -> FigureRow:
 
 def _box(finding: Finding) -> FindingBox:
     found, limit = amounts(finding.found, finding.limit)
+    against = "against" if finding.grade is Grade.NOTE else "limit"
     return FindingBox(
         grade=finding.grade.upper(),
         where=whereabouts(finding),
-        caution=_first_sentence(finding.caution),
+        caution=_lead(finding.caution),
         title=words.sentence(finding.title),
-        found=f"{found} {finding.unit}; limit {limit} {finding.unit}",
+        found=f"{_counted_in(found, finding.unit)}, {against} {_counted_in(limit, finding.unit)}",
         rule=finding.source.rstrip(" ."),
         meaning=words.sentence(finding.meaning),
         mend=words.sentence(finding.mend),
     )
 
 
-def _first_sentence(text: str) -> str:
-    """Of a caution, which stands in full above all figures."""
-    first, stop, _ = text.partition(". ")
-    return words.sentence(first) if stop else words.sentence(text)
+def _lead(caution: str) -> str:
+    """Return a caution up to its first stop; it stands in full above all figures."""
+    return words.sentence(re.split(r"[.:;] ", caution, maxsplit=1)[0])
+
+
+def _counted_in(told: str, unit: str) -> str:
+    """``150 V``, ``4 days``, ``1 day``."""
+    return f"{told} {unit[:-1] if told == '1' and re.fullmatch('[a-z]{3,}s', unit) else unit}"
 
 
 def amounts(found: float, limit: float | None) -> tuple[str, str]:

@@ -48,10 +48,20 @@ def test_cautions_stand_in_full_once_after_those_of_every_check_up():
     assert check_content(sound()).cautions == CAUTIONS
 
 
-def test_a_finding_repeats_its_cautions_first_sentence():
+def test_a_finding_repeats_its_caution_up_to_the_first_stop():
     stop, _, note = check_content(every_grade()).boxes
     assert stop.caution == "Direct current draws an arc that does not go out."
     assert note.caution == ""
+    for caution in ("Arcs burn: keep off.", "Arcs burn; keep off.", "arcs burn"):
+        told = check_content(put(PartReport(findings=(finding(Grade.STOP, caution=caution),))))
+        assert told.boxes[0].caution == "Arcs burn."
+
+
+def test_what_is_found_stands_against_its_limit_one_of_a_kind_in_the_singular():
+    stop, _, note = check_content(every_grade()).boxes
+    assert (stop.found, note.found) == ("163 V, limit 150 V", "163 V, against 150 V")
+    ways = replace(finding(Grade.NOTE), found=1.0, limit=4.0, unit="ways")
+    assert check_content(put(PartReport(findings=(ways,)))).boxes[0].found == "1 way, against 4 ways"
 
 
 def test_figures_of_one_thing_stand_under_one_heading():

@@ -65,7 +65,7 @@ def test_a_finding_has_its_caution_then_its_title_then_figure_rule_meaning_and_m
     assert told.strip() == (
         "STOP: array to input, roof Caution: Direct current draws an arc that does not go out. "
         "Three panels in a row reach 163 V on the coldest morning, the input stands 150 V. "
-        "found 163 V; limit 150 V rule NEC 690.7(A) "
+        "found 163 V, limit 150 V rule NEC 690.7(A) "
         "means The input breaks on the first clear morning after a cold night. "
         "mend Wire two in a row and two rows side by side."
     )
