@@ -50,7 +50,9 @@ def capacity_kept_fraction(charge_fraction: float, temp_c: ArrayLike) -> FloatAr
         msg = f"outside the table of storage: wanted a charge of 0.4 to 1 and 0 to {hottest_c:g} C"
         raise ValueError(msg)
     kept_low, kept_full = np.interp(temps_c, *KEPT_AT_40_PCT), np.interp(temps_c, *KEPT_FULL)
-    return kept_low + (charge_fraction - LEAST_CHARGE) / (FULL_CHARGE - LEAST_CHARGE) * (kept_full - kept_low)
+    share = (charge_fraction - LEAST_CHARGE) / (FULL_CHARGE - LEAST_CHARGE)
+    kept: FloatArray = kept_low + share * (kept_full - kept_low)
+    return kept
 
 
 def kept_over_year_fraction(charge_fraction: float, temp_c: FloatArray) -> float:
