@@ -62,6 +62,14 @@ def test_r6_the_charger_fits_the_outlet_and_its_breaker(outlet: Outlet, expected
     assert found(replay(yard, agenda, [visit(2, [plug()])])) == expected
 
 
+def test_r6_a_charger_too_large_for_an_outlet_that_never_goes_on_draws_nothing_there() -> None:
+    small = Outlet(name="east", kind="ac", max_w=400.0, timer=True)
+    yard = make_yard(make_machine(), outlets=[small])
+    agenda = make_agenda(yard, 4)
+    assert found(replay(yard, agenda, [visit(0, [plug(timer=(8, 9))])])) == []
+    assert found(replay(yard, agenda, [visit(0, [plug(timer=(3, 4))])])) == [("R6", 0, 100.0)]
+
+
 BREAKER = Outlet(name="east", kind="ac", breaker_a=10.0, volts=60.0, timer=True)  # 600 W, 480 W for long
 
 
@@ -192,6 +200,16 @@ def test_r9_a_machine_that_is_away_is_in_no_outlet() -> None:
     report = replay_plan(yard, agenda, left_in.suns, left_in)
     assert found(report) == [("R9", 2, 1.0), ("R10", 2, 1.0)]
     assert "mower is away, yet in east for 1 h" in report.violations[0].text
+
+
+def test_r9_an_outlet_that_is_off_does_not_hold_who_is_away_either() -> None:
+    yard = make_yard(make_machine())
+    agenda = make_agenda(yard, 4, needs={"mower": [make_need(2, 2000.0, work_wh=500.0, back=3)]})
+    outlet = ("west", "west", "west", None)
+    decisions = Decisions((outlet,), np.zeros((4, 1), bool), np.ones((4, 0), bool))
+    actions = [visit(0, [plug(outlet="west", timer=(4, 5))])]
+    plan = plan_from(yard, agenda, make_suns(agenda), decisions, actions)
+    assert found(replay_plan(yard, agenda, plan.suns, plan)) == [("R9", 2, 1.0), ("R10", 2, 1.0)]
 
 
 # R10

@@ -62,6 +62,14 @@ def test_r3_what_the_house_alone_takes_is_no_violation_but_what_a_machine_adds_i
     assert found(replay(yard, agenda, [visit(1, [plug()])])) == [("R3", 1, 500.0)]
 
 
+def test_r3_asking_too_much_of_an_empty_bank_is_asking_too_much() -> None:
+    bank = make_bank(discharge_max_w=500.0, reserve_pct=0.0, level_pct=5.0)
+    yard = make_yard(make_machine(charger_w=600.0), bank=bank)
+    report = replay(yard, make_agenda(yard, 2), [visit(0, [plug()])])
+    # It is empty after an hour at 500 W.
+    assert found(report) == [("R3", 0, 100.0), ("R3", 1, 100.0), ("R4", 1, 500.0)]
+
+
 # R4
 
 

@@ -122,6 +122,12 @@ def test_a_taken_outlet_and_a_machine_elsewhere_are_faults() -> None:
     ]
 
 
+def test_a_machine_is_not_pulled_from_an_outlet_in_which_it_is_not() -> None:
+    followed = follow(visit(0, [plug()]), visit(2, unplugs=[plug(outlet="west")]))
+    assert places(followed) == "eeeeee"
+    assert faults(followed) == [(2, "mower cannot be unplugged: it is not in west")]
+
+
 def test_a_machine_that_is_away_cannot_be_plugged_in() -> None:
     followed = follow(visit(2, [plug()]), back=3)
     assert faults(followed) == [(2, "mower cannot be plugged into east: it is away")]

@@ -87,6 +87,16 @@ def test_what_passes_the_discharge_limit_is_not_served() -> None:
     assert physics.bank.short_wh[:, 0] == pytest.approx([0.0], abs=1e-9)
 
 
+def test_the_banks_limits_are_watts_however_short_the_step() -> None:
+    lamp = HouseLoad(name="lamp", watts=900.0, always_on=True)
+    yard = make_yard(house_loads=[lamp], bank=make_bank(charge_max_w=400.0, discharge_max_w=600.0))
+    physics = run(yard, make_agenda(yard, 2, step_minutes=15), [], [0.0, 1500.0])
+    # A quarter of an hour at 600 W out, then at 400 W in.
+    assert physics.bank.level_wh[:, 0] == pytest.approx([5000.0, 4850.0, 4950.0], abs=1e-9)
+    assert physics.bank.limited_wh[:, 0] == pytest.approx([75.0, 0.0], abs=1e-9)
+    assert physics.bank.curtailed_wh[:, 0] == pytest.approx([0.0, 50.0], abs=1e-9)
+
+
 def test_an_empty_bank_serves_no_more_and_stays_at_zero() -> None:
     lamp = HouseLoad(name="lamp", watts=900.0, always_on=True)
     bank = make_bank(reserve_pct=0.0, level_pct=10.0, discharge_efficiency_pct=80.0)
