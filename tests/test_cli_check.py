@@ -48,7 +48,7 @@ def test_the_json_has_all_that_the_screen_has(folder: Path) -> None:
     assert set(told["counts"]) == set(Grade)
     assert sum(told["counts"].values()) == len(told["findings"]) > 0
     assert {key for one in told["figures"] for key in one} == {
-        "part", "about", "name", "value", "unit", "limit", "source",
+        "part", "about", "name", "value", "unit", "limit", "source", "at_least",
     }  # fmt: skip
     assert {key for one in told["findings"] for key in one} == {
         "grade", "part", "about", "title", "found", "limit", "unit", "source", "meaning", "mend", "caution",

@@ -179,10 +179,10 @@ def test_each_library_is_talked_to_by_one_part_only(path: Path) -> None:
         assert keeper in (None, part_of(path)), f"{by_name(path)} imports {name}"
 
 
-def test_yard_and_sheet_never_lead_to_pulp() -> None:
+def test_yard_check_up_and_sheet_never_lead_to_pulp() -> None:
     script = (
         "import sys, scheduler.yard.fleetfile, scheduler.yard.agenda, scheduler.sheet.screen, scheduler.sheet.page\n"
-        "import scheduler.sheet.words, scheduler.sheet.calendar, scheduler.sheet.chart\n"
+        "import scheduler.sheet.words, scheduler.sheet.calendar, scheduler.sheet.chart, scheduler.checkup.study\n"
         "print(sorted({'pulp', 'highspy', 'pvlib'} & set(sys.modules)))"
     )
     done = subprocess.run(

@@ -63,7 +63,7 @@ def _figures(case: Case) -> Iterator[Figure]:
         if working_v is not None:
             name = f"string volts at full power, cells at {case.hot_c[place]:.0f} C"
             least_v = case.input.greatest("input_min_v")
-            yield Figure(Part.INPUT, array.name, name, working_v, "V", least_v, _HEAT_RULE)
+            yield Figure(Part.INPUT, array.name, name, working_v, "V", least_v, _HEAT_RULE, at_least=True)
     current_a = case.current_a(case.wirings)
     if current_a is not None:
         name, most_a = "amperes into the input, with the code's 125 %", case.input.least("input_max_a")

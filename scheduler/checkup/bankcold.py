@@ -106,9 +106,8 @@ def _hours_by_cold(yard: Yard, is_cold: NDArray[np.bool_], net_w: FloatArray) ->
 def check_cold(yard: Yard, year: SiteYear, sun_w: FloatArray) -> PartReport:
     """Hold the shed's cold against what the bank stands."""
     coldest_c, limit_c = float(year.shed_c.min()), CHARGE_FROM_C[yard.bank.chemistry]
-    figure = Figure(
-        Part.BANK, "", "shed in its coldest hour", coldest_c, "C", limit_c, f"{_WINDOW}; {year.source}"
-    )
+    name, source = "shed in its coldest hour", f"{_WINDOW}; {year.source}"
+    figure = Figure(Part.BANK, "", name, coldest_c, "C", limit_c, source, at_least=True)
     findings: list[Finding] = []
     if (year.sun_up & (year.shed_c < limit_c)).any():
         findings.append(_not_charged(yard, cold_sun(yard, year, sun_w), coldest_c))

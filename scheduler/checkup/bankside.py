@@ -167,7 +167,7 @@ def _check_night(yard: Yard, year: SiteYear | None) -> PartReport:
     night_h = None if year is None else float(longest_night_h(year))
     source = "fleet file" if year is None else f"fleet file; sun's position over the {year.source}"
     name = "hours of darkness that full to reserve covers, always-on loads and idle draw"
-    figure = Figure(Part.BANK, "", name, covered_h, "h", night_h, source)
+    figure = Figure(Part.BANK, "", name, covered_h, "h", night_h, source, at_least=True)
     if night_h is None or covered_h >= night_h:
         return PartReport((figure,))
     finding = Finding(

@@ -47,6 +47,8 @@ class Figure:
         What it is held against, in the same unit; None where there is no limit.
     source : str
         The published rule or the file that it comes from.
+    at_least : bool
+        Whether the limit is the least that it should be, rather than the most.
     """
 
     part: Part
@@ -56,6 +58,7 @@ class Figure:
     unit: str
     limit: float | None
     source: str
+    at_least: bool = False
 
 
 @dataclass(frozen=True)

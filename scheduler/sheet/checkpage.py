@@ -36,7 +36,11 @@ _DIGITS, _MOST_DIGITS = 3, 7
 
 @dataclass(frozen=True)
 class FigureRow:
-    """One figure, its limit empty where it has none; `source` is the number of its source in the list."""
+    """One figure.
+
+    `limit` is empty where it has none, and says so where it is the least rather than the most; `source` is the number
+    of its source in the list.
+    """
 
     name: str
     found: str
@@ -62,7 +66,7 @@ class FindingBox:
     caution: str
     title: str
     found: str
-    rule: str
+    source: str
     meaning: str
     mend: str
 
@@ -145,6 +149,8 @@ def whereabouts(told: Figure | Finding) -> str:
 
 def _row(figure: Figure, sources: tuple[str, ...]) -> FigureRow:
     found, limit = amounts(figure.value, figure.limit)
+    if limit and figure.at_least:
+        limit = f"min {limit}"
     return FigureRow(figure.name, found, limit, figure.unit, f"({sources.index(figure.source) + 1})")
 
 
@@ -157,7 +163,7 @@ def _box(finding: Finding) -> FindingBox:
         caution=_lead(finding.caution),
         title=words.sentence(finding.title),
         found=f"{_counted_in(found, finding.unit)}, {against} {_counted_in(limit, finding.unit)}",
-        rule=finding.source.rstrip(" ."),
+        source=finding.source.rstrip(" ."),
         meaning=words.sentence(finding.meaning),
         mend=words.sentence(finding.mend),
     )
@@ -189,6 +195,6 @@ def amount(value: float, digits: int = _DIGITS) -> str:
 
     A larger figure never looks smaller.
     """
-    before = math.floor(math.log10(abs(value))) + 1 if value else 1
+    before = max(math.floor(math.log10(abs(value))) + 1, 1) if value else 1
     told = f"{value:,.{max(digits - before, 0)}f}"
     return told.rstrip("0").rstrip(".") if "." in told else told

@@ -85,7 +85,7 @@ def _boxes(boxes: Sequence[FindingBox]) -> Iterator[RenderableType]:
         lines.add_column(ratio=1)
         for label, text in (
             ("found", box.found),
-            ("rule", box.rule),
+            ("source", box.source),
             ("means", box.meaning),
             ("mend", box.mend),
         ):

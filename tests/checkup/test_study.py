@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -53,15 +51,3 @@ def test_the_quick_look_is_quick() -> None:
         quick_stops(yard)
         took.append(time.perf_counter() - begun)
     assert min(took) < QUICK_S
-
-
-def test_the_quick_look_loads_nothing_that_a_plan_does_not_load() -> None:
-    script = (
-        "import sys\n"
-        "import scheduler.checkup.study\n"
-        "print(sorted({'pvlib', 'pulp', 'highspy', 'scipy', 'matplotlib', 'typst'} & set(sys.modules)))"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=True, timeout=60
-    )
-    assert done.stdout == "[]\n"

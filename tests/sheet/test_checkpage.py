@@ -91,6 +91,12 @@ def test_a_figure_without_a_limit_shows_none():
     ]
 
 
+def test_a_limit_that_is_the_least_says_so():
+    least = replace(figure(value=95.2, limit=55.0), at_least=True)
+    rows = check_content(put(PartReport(figures=(least, replace(least, limit=None))))).groups[0].rows
+    assert [row.limit for row in rows] == ["min 55", ""]
+
+
 def test_without_a_typical_year_it_says_so_and_what_to_give():
     told = " ".join(check_content(replace(sound(), weather="")).about)
     assert told.startswith(
@@ -107,7 +113,8 @@ def test_without_a_typical_year_it_says_so_and_what_to_give():
         (2304.0, "2,304"),
         (2304.4, "2,304"),
         (54.178, "54.2"),
-        (0.01234, "0.0123"),
+        (0.01234, "0.01"),
+        (0.671, "0.67"),
         (3.0004, "3"),
         (999.96, "1,000"),
         (123456.7, "123,457"),

@@ -63,7 +63,7 @@ def test_everything_is_said_once_and_in_order(printed):
     boxes = [
         told
         for box in content.boxes
-        for told in (box.grade, box.where, box.caution, box.title, box.found, box.rule, box.meaning, box.mend)
+        for told in (box.grade, box.where, box.caution, box.title, box.found, box.source, box.meaning, box.mend)
     ]
     text = body_of(document)
     at = 0

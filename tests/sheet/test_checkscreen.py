@@ -59,13 +59,13 @@ def test_it_goes_from_the_sentence_over_figures_and_findings_to_what_was_not_che
     assert places == sorted(places)
 
 
-def test_a_finding_has_its_caution_then_its_title_then_figure_rule_meaning_and_mend():
+def test_a_finding_has_its_caution_then_its_title_then_figure_source_meaning_and_mend():
     text = flat(screen(every_grade()))
     told = text[text.index("STOP: ") : text.index("WARNING: ")]
     assert told.strip() == (
         "STOP: array to input, roof Caution: Direct current draws an arc that does not go out. "
         "Three panels in a row reach 163 V on the coldest morning, the input stands 150 V. "
-        "found 163 V, limit 150 V rule NEC 690.7(A) "
+        "found 163 V, limit 150 V source NEC 690.7(A) "
         "means The input breaks on the first clear morning after a cold night. "
         "mend Wire two in a row and two rows side by side."
     )
