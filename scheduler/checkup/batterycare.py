@@ -26,9 +26,9 @@ from scheduler.yard.models import Yard
 
 #: Lithium-ion is charged within the first, and best within the second [C].
 LITHIUM_C, BEST_C = (0.0, 45.0), (10.0, 30.0)
-WINDOW_SOURCE = "Battery University BU-410, Table 1"
+WINDOW_SOURCE = "Battery University BU-410, table 1"
 
-#: The most for lead-acid in frost (Battery University BU-410, Table 1).
+#: The most for lead-acid in frost (Battery University BU-410, table 1).
 FROST_RATE_PER_H = 0.3
 
 #: Rests longer than this are told (common practice, no source) [h].
@@ -147,12 +147,6 @@ def _out_of_window(
     who = listed(names, most=3)
     hours, by_month = int(is_out.sum()), hours_by_month(year.month, is_out)
     months = ", ".join(f"{calendar.month_abbr[at + 1]} {count}" for at, count in enumerate(by_month) if count)
-    protecting = [name for group in groups if group.machine.self_protecting for name in group.names]
-    stays = (
-        f" {listed(protecting)} may stay plugged in, for then the battery itself refuses."
-        if protecting
-        else ""
-    )
     return Finding(
         grade=Grade.NOTE,
         part=Part.BATTERIES,
@@ -164,9 +158,16 @@ def _out_of_window(
         source=f"charge_temp_c in the fleet file; {WINDOW_SOURCE}; {year.source}",
         meaning=(
             f"Hours by month: {months}; {longest_spell_h(is_out)} h on end at the most. Plans charge at other hours."
-            f"{stays}"
+            f"{_what_may_stay(groups)}"
         ),
         mend=mend,
+    )
+
+
+def _what_may_stay(groups: Sequence[Alike]) -> str:
+    names = [name for group in groups if group.machine.self_protecting for name in group.names]
+    return (
+        f" What may stay plugged in, since its battery refuses by itself: {listed(names)}." if names else ""
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 #: Hours of discharge for which a capacity is printed on the label, and Peukert's exponent of common flooded
 #: batteries (1.1 for the best sealed ones, 1.3 and more for old ones; common practice, no source).
 RATED_H, EXPONENT = 20.0, 1.2
@@ -31,4 +33,4 @@ def peukert_hours(
     ----------
     W. Peukert, Elektrotechnische Zeitschrift 20 (1897), from memory; the form with rated hours from battery texts.
     """
-    return rated_h * (capacity_wh / (draw_w * rated_h)) ** exponent
+    return rated_h * math.pow(capacity_wh / (draw_w * rated_h), exponent)

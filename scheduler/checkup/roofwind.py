@@ -183,7 +183,7 @@ def _figures(site: Site, array: Array, uplift: Uplift | None) -> Iterator[Figure
 
 def _source(site: Site, array: Array, uplift: Uplift) -> str:
     height = f"{array.roof_height_m:g} m" if array.roof_height_m else f"{COMMON_HEIGHT_M:g} m (taken)"
-    times = "as in the fleet file" if array.uplift_coefficient else "29.4.4 at a roof's edge, from memory"
+    times = "as in the fleet file" if array.uplift_coefficient else "29.4.4 for a roof's edge, from memory"
     return (
         f"ASCE 7-16, (26.10-1), exposure {site.wind_exposure}, {height} up, flat ground: {uplift.gust_pa:.0f} N/m2; "
         f"times {uplift.coefficient:g}, {times}"

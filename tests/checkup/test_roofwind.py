@@ -137,7 +137,7 @@ def test_a_missing_coefficient_is_cautious_and_is_told():
     given_one, guessed = only(of_roof(uplift_coefficient=3.0)), only(of_roof(uplift_coefficient=None))
     assert guessed.found == given_one.found
     assert "times 3, as in the fleet file" in given_one.source
-    assert "times 3, 29.4.4 at a roof's edge, from memory" in guessed.source
+    assert "times 3, 29.4.4 for a roof's edge, from memory" in guessed.source
 
 
 def test_panels_in_an_open_rack_are_left_to_the_files_own_coefficient():
