@@ -123,8 +123,11 @@ def test_a_night_longer_than_the_bank_lasts_is_a_warning_with_the_modules_that_i
 
 
 def test_what_comes_out_of_the_bank_pays_its_losses_at_night() -> None:
-    yard = store_yard(bank={"discharge_efficiency_pct": 50.0}, house_loads=(LAMP,))
-    assert figure(check_bank(yard, year_of()), "hours of darkness")[0] == pytest.approx(40.0)
+    # 8000 Wh x 0.5, by 80 W / 0.8 and 20 W.
+    yard = store_yard(
+        bank={"discharge_efficiency_pct": 50.0}, inverter={"efficiency_pct": 80.0}, house_loads=(LAMP,)
+    )
+    assert figure(check_bank(yard, year_of()), "hours of darkness")[0] == pytest.approx(4000.0 / 120.0)
 
 
 def test_a_yard_where_nothing_is_always_on_needs_no_night() -> None:
