@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.checkup.batterycare import check_batteries, hours_by_month, longest_spell_h
@@ -18,6 +18,7 @@ from scheduler.sun.weather import read_weather
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.models import Machine
 from tests.checkup.small_yard import make_yard
+from tests.strategies import yards
 
 ROOT = Path(__file__).parents[2]
 N_HOURS = 8760
@@ -250,6 +251,16 @@ def test_the_demo_has_notes_only():
     assert {finding.grade for finding in report.findings} == {Grade.NOTE}
     assert report.unchecked == ()
     assert len(report.figures) <= 6
+
+
+@settings(max_examples=25, deadline=None)
+@given(yards(), st.none() | st.tuples(st.floats(-40.0, 55.0), st.floats(-40.0, 55.0)))
+def test_any_yard_in_any_shed_is_told_in_sentences(yard, temps_c):
+    year = None if temps_c is None else shed_year((0, 5000, temps_c[0]), otherwise_c=temps_c[1])
+    for finding in check_batteries(yard, year).findings:
+        assert all((finding.title, finding.meaning, finding.mend, finding.source, finding.unit))
+        assert finding.found != finding.limit
+        assert (finding.grade is Grade.NOTE) or finding.caution or "Lead-acid" in finding.title
 
 
 # ---- counting hours ------------------------------------------------------------------------------
