@@ -42,8 +42,8 @@ def check_array_input(yard: Yard, year: SiteYear | None) -> PartReport:
     ----------
     yard : Yard
     year : SiteYear or None
-        Without one the working volts are those of the label's 25 C, the cold is the fleet file's `record_low_c` or not
-        checked, and nothing is said about a year's energy.
+        Without one the working volts are those of the label's 25 C, the open volts too unless the fleet file has
+        `record_low_c`, and nothing is said about a year's energy.
     """
     cases = [build_case(yard, year, one) for one in inputs_of(yard)]
     return PartReport(
@@ -58,7 +58,7 @@ def _figures(case: Case) -> Iterator[Figure]:
     for place, (array, wiring) in enumerate(zip(case.arrays, case.wirings, strict=True)):
         cold_v, working_v = case.cold_v(array, wiring), case.working_v(place, wiring)
         if cold_v is not None:
-            name = f"string volts at {case.low_c:g} C, open"
+            name = f"string volts at {case.coldest_c:g} C, open"
             yield Figure(Part.INPUT, array.name, name, cold_v, "V", most_v, _cold_source(case, array))
         if working_v is not None:
             name = f"string volts at full power, cells at {case.hot_c[place]:.0f} C"
@@ -73,11 +73,13 @@ def _figures(case: Case) -> Iterator[Figure]:
 
 def _cold_source(case: Case, array: Array) -> str:
     """The rule that counts, and what the other one would say."""
-    low_c, wiring = case.low_c, wiring_of(array)
+    if case.low_c is None:
+        return "the label; how cold it gets is not known"
     coldest = "" if case.yard.site.record_low_c is not None else ", coldest hour of the typical year"
-    if array.voc_coeff_pct_per_c is None or low_c is None or wiring is None or array.voc_v is None:
+    wiring = wiring_of(array)
+    if array.voc_coeff_pct_per_c is None or wiring is None or array.voc_v is None:
         return f"NEC Table 690.7(A){coldest}"
-    by_table_v = wiring.series * array.voc_v * cold_factor_by_table(low_c)
+    by_table_v = wiring.series * array.voc_v * cold_factor_by_table(case.low_c)
     return f"NEC 690.7(A)(1), by coefficient{coldest}; by the code's table {up(by_table_v)} V"
 
 
@@ -98,7 +100,7 @@ def _too_high(case: Case, passed: Passed) -> Finding:
     )
     return _stop(
         array.name,
-        f"{wiring.series} panels in series give {up(passed.found)} V at {case.low_c:g} C, more than the "
+        f"{wiring.series} panels in series give {up(passed.found)} V at {case.coldest_c:g} C, more than the "
         f"{passed.allowed:g} V that the input stands",
         passed,
         "V",
@@ -113,7 +115,7 @@ def _over_code(case: Case, passed: Passed) -> Finding:
     where = _BUILDING_WORDS[case.yard.site.building]
     return _stop(
         array.name,
-        f"{wiring.series} panels in series give {up(passed.found)} V at {case.low_c:g} C, more than the "
+        f"{wiring.series} panels in series give {up(passed.found)} V at {case.coldest_c:g} C, more than the "
         f"{passed.allowed:g} V that the code allows {where}",
         passed,
         "V",

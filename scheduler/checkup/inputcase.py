@@ -77,7 +77,7 @@ class Case:
     code_v : float
         The most volts that the code allows there [V].
     low_c : float or None
-        Coldest air [C].
+        Coldest air, where it is known [C].
     hot_c : tuple of float
         Hot cells of each of its arrays [C]; as the label has them without a year.
     """
@@ -95,15 +95,20 @@ class Case:
         return self.input.arrays
 
     @property
+    def coldest_c(self) -> float:
+        """Coldest air; the label's 25 C where it is not known, which is the least that volts are checked at [C]."""
+        return LABEL_C if self.low_c is None else self.low_c
+
+    @property
     def wirings(self) -> tuple[Wiring | None, ...]:
         """As the fleet file has them."""
         return tuple(map(wiring_of, self.arrays))
 
     def cold_v(self, array: Array, wiring: Wiring | None) -> float | None:
         """Open volts of a string in the coldest air [V]."""
-        if array.voc_v is None or wiring is None or self.low_c is None:
+        if array.voc_v is None or wiring is None:
             return None
-        return wiring.series * array.voc_v * cold_factor(array, self.low_c)
+        return wiring.series * array.voc_v * cold_factor(array, self.coldest_c)
 
     def working_v(self, place: int, wiring: Wiring | None) -> float | None:
         """Volts of a string at full power with hot cells [V]."""

@@ -47,6 +47,16 @@ def test_a_string_that_is_too_much_without_any_cold_is_told_so():
     assert "too much at 25 C already" in found.meaning
 
 
+@pytest.mark.parametrize(("input_max_v", "stops"), [(120.0, 0), (119.9, 1)])
+def test_without_any_cold_known_the_label_must_fit_at_least(input_max_v, stops):
+    report = check_array_input(wired_yard({"input_max_v": input_max_v}, low_c=None), None)
+    assert len(grave(report)) == stops
+    assert value_of(report, "string volts at 25 C")[0] == 120.0
+    assert report.figures[0].source == "the label; how cold it gets is not known"
+    assert report.unchecked == ("volts of roof 1 in the cold: record_low_c in [site]",)
+    assert not [one for one in report.findings if one.grade is Grade.NOTE], "no way to wire is called good"
+
+
 def test_the_codes_volts_hang_on_what_carries_the_cable():
     # 14 x 40 V x 1.12 = 627.2 V.
     long = {"panels": 14, "series": 14, "parallel": 1, "input_max_v": 800.0}
