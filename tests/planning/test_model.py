@@ -1,0 +1,128 @@
+"""The model's rows let through what the rules let through, choice by choice: no aim and no solver's luck in it."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from collections import Counter
+
+import numpy as np
+import pytest
+from scipy.optimize import linprog
+from scipy.sparse import csr_array
+
+from scheduler.planning.asking import values_from
+from scheduler.planning.house import DutyRun
+from scheduler.planning.model import Case, ChoiceModel, build_choice
+from scheduler.planning.planner import build_case
+from scheduler.planning.selection import Selection, idle_row, is_allowed
+from scheduler.yard.agenda import DutyWindow
+from scheduler.yard.models import HouseLoad
+from tests.oracle_physics import duty_ways
+from tests.planning.replay_samples import make_agenda, make_bank, make_inverter, make_suns, make_yard
+from tests.random_yards import show, tiny_case
+
+
+class Rows:
+    """A model's rows, with the binaries fixed to one choice after the other."""
+
+    def __init__(self, model: ChoiceModel) -> None:
+        self.model = model
+        variables = model.problem.variables()
+        self.column = {variable.name: number for number, variable in enumerate(variables)}
+        self.bounds = [(variable.lowBound, variable.upBound) for variable in variables]
+        rows = list(model.problem.constraints())
+        entries = [
+            (number, self.column[variable.name], factor)
+            for number, row in enumerate(rows)
+            for variable, factor in row.items()
+        ]
+        at_row, at_column, factors = zip(*entries, strict=True)
+        matrix = csr_array((factors, (at_row, at_column)), shape=(len(rows), len(variables)))
+        right = np.array([-row.constant for row in rows])
+        sense = np.array([row.sense for row in rows])
+        sign = np.where(sense[sense != 0] > 0, -1.0, 1.0)
+        self.at_most = matrix[sense != 0].multiply(sign[:, np.newaxis]), right[sense != 0] * sign
+        self.equal = matrix[sense == 0], right[sense == 0]
+
+    def allow(self, selection: Selection) -> bool:
+        """Whether some bank level, demand and start of a block go with a choice."""
+        bounds = list(self.bounds)
+        for name, value in values_from(self.model, selection).items():
+            bounds[self.column[name]] = (value, value)
+        return bool(
+            linprog(
+                np.zeros(len(bounds)),
+                A_ub=self.at_most[0],
+                b_ub=self.at_most[1],
+                A_eq=self.equal[0],
+                b_eq=self.equal[1],
+                bounds=bounds,
+            ).status
+            == 0
+        )
+
+
+def any_duty(rng: random.Random, case: Case) -> DutyRun:
+    """Draw a schedule that R11 allows; where the house alone breaks a rule its schedule is no choice."""
+    if not case.house.holds:
+        return case.house.duty
+    duty = {name: np.zeros_like(run) for name, run in case.house.duty.items()}
+    for window in case.agenda.duties:
+        duty[window.load] |= rng.choice(duty_ways(window, case.agenda.grid.n_steps))
+    return duty
+
+
+def any_choice(rng: random.Random, case: Case) -> Selection:
+    """Draw a pattern for each machine, half of them those that do nothing, so that some choices fit."""
+    rows = tuple(
+        rng.randrange(len(table)) if rng.random() < 0.7 else idle_row(case, number)
+        for number, table in enumerate(case.tables)
+    )
+    return Selection(rows, any_duty(rng, case))
+
+
+@pytest.mark.parametrize("seed", range(700, 730))
+def test_the_rows_let_through_what_the_sums_let_through_and_nothing_else(seed: int) -> None:
+    drawn = tiny_case(seed, duty=seed % 3 == 0, timers=seed % 3 == 1, short=seed % 5 == 0)
+    case = build_case(drawn.yard, drawn.agenda, drawn.suns)
+    rows, rng = Rows(build_choice(case)), random.Random(seed)
+    for _ in range(20):
+        choice = any_choice(rng, case)
+        assert rows.allow(choice) == is_allowed(case, choice), f"{choice}\n{show(drawn)}"
+
+
+def test_those_choices_are_of_both_kinds() -> None:
+    kinds = Counter[bool]()
+    for seed in range(700, 730):
+        drawn = tiny_case(seed, duty=seed % 3 == 0, timers=seed % 3 == 1, short=seed % 5 == 0)
+        case, rng = build_case(drawn.yard, drawn.agenda, drawn.suns), random.Random(seed)
+        kinds.update(is_allowed(case, any_choice(rng, case)) for _ in range(20))
+    assert min(kinds[True], kinds[False]) > 100
+
+
+@pytest.mark.parametrize(
+    "window",
+    [
+        DutyWindow("dryer", 1, 6, 2, 1),
+        DutyWindow("dryer", 1, 6, 2, 2),
+        DutyWindow("dryer", 0, 6, 4, 2),
+        DutyWindow("dryer", 2, 8, 5, 2),
+        DutyWindow("dryer", 1, 7, 3, 3),
+    ],
+    ids=str,
+)
+def test_the_rows_let_a_duty_load_run_its_hours_in_its_window_in_whole_blocks_and_not_otherwise(
+    window: DutyWindow,
+) -> None:
+    dryer = HouseLoad(name="dryer", watts=100.0, hours_per_day=1.0)
+    yard = make_yard(house_loads=[dryer], bank=make_bank(), inverter=make_inverter())
+    agenda = make_agenda(yard, 8, duties=[window])
+    case = build_case(yard, agenda, make_suns(agenda))
+    rows = Rows(build_choice(case))
+    allowed = {way.tobytes() for way in duty_ways(window, 8)}
+    for steps in itertools.product([False, True], repeat=8):
+        run = np.array(steps)
+        # What lies outside the window is no variable of the model.
+        if not run[: window.first].any() and not run[window.last :].any():
+            assert rows.allow(Selection((), {"dryer": run})) == (run.tobytes() in allowed)
