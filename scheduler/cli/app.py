@@ -70,13 +70,20 @@ def main() -> None:
     try:
         app(prog_name="sunroster")
     except SystemExit as end:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, signal.SIG_IGN)  # there is nothing left to stop
         code = _flushed(end.code)
         if code == STOPPED or threading.active_count() > 1:
             _leave_at_once(code)
         sys.exit(code)
-    except OSError as fault:
-        # Files tell of their own faults: what is left is the stream to which the answer goes.
-        _leave_at_once(_tell_unprinted(fault))
+    except BaseException as fault:
+        if isinstance(fault, KeyboardInterrupt) or asked_to_stop.is_set():
+            tell_beside("stopped")
+            _leave_at_once(STOPPED)
+        if isinstance(fault, OSError):
+            # Files tell of their own faults: what is left is the stream to which the answer goes.
+            _leave_at_once(_tell_unprinted(fault))
+        raise
 
 
 def _open_closed_streams() -> None:

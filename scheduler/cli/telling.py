@@ -30,7 +30,7 @@ def errors_told() -> Iterator[None]:
     except SunrosterError as fault:
         tell_beside(str(fault))
         raise typer.Exit(fault.exit_code) from fault
-    except BrokenExecutor as fault:
+    except (BrokenExecutor, SystemExit) as fault:  # the pool's word for it, and the worker's own
         tell_beside("a worker process was ended from outside, perhaps for want of memory; try --workers 1")
         raise typer.Exit(1) from fault
     except BaseException as fault:
@@ -44,7 +44,7 @@ def errors_told() -> Iterator[None]:
 def tell_beside(*lines: str) -> None:
     """Tell what is not the answer itself, on standard error; names out of flags and files are told plainly."""
     with suppress(OSError):  # nobody can be told, and the answer matters more
-        for line in "\n".join(lines).split("\n"):
+        for line in (line for text in lines for line in text.split("\n")):
             typer.echo(told_plainly(line), err=True)
 
 

@@ -90,24 +90,32 @@ def render_json(content: Mapping[str, Any]) -> bytes:
 def worker_processes(workers: int | None) -> Iterator[Executor]:
     """Open processes of their own, one a core unless told, begun anew so that it is the same on every system.
 
-    Left by an error or Ctrl-C, they are ended in the middle of their work.
+    Left by an error or Ctrl-C, they are ended in the middle of their work, their solvers and files with them.
     """
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
     context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(workers or os.cpu_count(), context, initializer=_leave_ctrl_c_to_the_first)
+    pool = ProcessPoolExecutor(workers or os.cpu_count(), context, initializer=_listen_to_the_first)
     try:
         yield pool
     except BaseException:
-        pool.shutdown(wait=False, cancel_futures=True)
         for child in multiprocessing.active_children():
             child.terminate()
+        # Waited for, since whoever goes before leaves the pool's semaphores to the system.
+        pool.shutdown(cancel_futures=True)
         raise
     pool.shutdown()
 
 
-def _leave_ctrl_c_to_the_first() -> None:
+def _listen_to_the_first() -> None:
+    """In a worker: Ctrl-C is the first process's, which then asks for an end; what is at work ends in good order."""
     import signal
+    import sys
+
+    def end(number: int, frame: object) -> None:
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)
+        sys.exit(1)
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, end)

@@ -6,6 +6,7 @@ Plain letters only, so that it reads the same in colour, without, and piped into
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from rich.console import Group, RenderableType
@@ -42,11 +43,11 @@ def render_outlook(outlook: Outlook, width: int) -> RenderableType:
         Text(visible(_about(outlook))),
         Text(),
         Text("ENERGY", style="bold").append(f" {_FULL_SUN}", style="not bold dim"),
-        _energy_table(outlook),
+        *_energy_tables(outlook, width),
         Text(),
         *_bars(outlook, width),
         Text(),
-        *_hours(outlook),
+        *_hours(outlook, width),
     ]
     if outlook.notes:
         told += [Text(), *(Text(visible(f"Note: {words.sentence(note)}")) for note in outlook.notes)]
@@ -94,18 +95,25 @@ _MIDNIGHT = dt.time()
 _FULL_SUN = "in kWh, and in hours of full sun: at all panels' rated watts"
 
 
-def _energy_table(outlook: Outlook) -> Table:
-    """Show energy, and how many hours of full sun it is worth."""
+def _energy_tables(outlook: Outlook, width: int) -> list[Table]:
+    """Show energy, and how many hours of full sun it is worth: side by side, or one below the other."""
+    label_cells = max(len(_day_label(outlook, day)) for day in outlook.days)
+    units = [("kWh", kwh_from_wh), (" h", outlook.full_sun_h)]
+    # Six figures under their heads take 53 cells.
+    blocks = [units] if label_cells + 53 <= width else [[unit] for unit in units]
+    return [_energy_table(outlook, block) for block in blocks]
+
+
+def _energy_table(outlook: Outlook, units: Sequence[tuple[str, Callable[[float], float]]]) -> Table:
     table = Table.grid(padding=(0, 2, 0, 0))
-    table.add_column(no_wrap=True)
-    for _ in range(2 * len(SUNS)):
+    table.add_column()
+    for _ in range(len(units) * len(SUNS)):
         table.add_column(justify="right", no_wrap=True)
-    heads = [f"{unit} {sun}" if sun == SUNS[0] else sun for unit in ("kWh", " h") for sun in SUNS]
+    heads = [f"{unit} {sun}" if sun == SUNS[0] else sun for unit, _ in units for sun in SUNS]
     table.add_row(Text(""), *(Text(head) for head in heads))
     for day in outlook.days:
-        energies = [f"{kwh_from_wh(day.energy_wh[sun]):.1f}" for sun in SUNS]
-        hours = [f"{outlook.full_sun_h(day.energy_wh[sun]):.1f}" for sun in SUNS]
-        table.add_row(Text(_day_label(outlook, day)), *(Text(figure) for figure in (*energies, *hours)))
+        figures = [f"{counted(day.energy_wh[sun]):.1f}" for _, counted in units for sun in SUNS]
+        table.add_row(Text(_day_label(outlook, day)), *(Text(figure) for figure in figures))
     return table
 
 
@@ -126,20 +134,24 @@ def _bars(outlook: Outlook, width: int) -> list[Text]:
     return lines
 
 
-def _hours(outlook: Outlook) -> list[Text]:
+def _hours(outlook: Outlook, width: int) -> list[Text]:
     """Draw the likely power of each hour of the clock, in tenths of the panels' rated power."""
     grid = outlook.suns.grid
     label_cells = max(len(_day_label(outlook, day)) for day in outlook.days)
     aside = "likely power in tenths of the rated watts; . is next to none"
     scale = "".join(f"{hour:<6}" for hour in range(0, HOURS_PER_DAY, 6))
     lines = [Text("HOUR BY HOUR", style="bold").append(f" {aside}", style="not bold dim")]
-    lines.append(Text(f"{'':<{label_cells}}  {scale.rstrip()}", style="dim"))
+    # Broken by the screen a row would lose its place under the hours.
+    is_below = label_cells + 2 + HOURS_PER_DAY > width
+    lines.append(Text(" " * (0 if is_below else label_cells + 2) + scale.rstrip(), style="dim"))
     for day in outlook.days:
         by_hour: list[list[float]] = [[] for _ in range(HOURS_PER_DAY)]
         for step in range(day.first, day.last):
             by_hour[grid.local(step).hour].append(float(outlook.suns.likely_w[step]))
         row = "".join(_tenth(np.array(watts), outlook.rated_w) for watts in by_hour)
-        lines.append(Text(f"{_day_label(outlook, day):<{label_cells}}  {row.rstrip()}"))
+        label = _day_label(outlook, day)
+        beside = f"{label}\n" if is_below else f"{label:<{label_cells}}  "
+        lines.append(Text(beside + row.rstrip()))
     return lines
 
 

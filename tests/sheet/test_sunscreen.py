@@ -93,6 +93,17 @@ def test_no_line_is_longer_than_the_console_and_all_is_plain(width):
         assert all(line.isascii() for line in lines)
 
 
+def test_on_a_narrow_console_no_figure_is_cut_and_every_hour_keeps_its_place():
+    lines = shown(outlook(start_hour=9), 40)
+    assert max(map(len, lines)) <= 40
+    assert not any("…" in line for line in lines)
+    wide = shown(outlook(start_hour=9), 100)
+    at = wide[next(n for n, line in enumerate(wide) if line.endswith("0     6     12    18"))].index("0  ")
+    rows = [line[at:] for line in wide if line.startswith("Wed 9 Jun  ")]
+    assert rows[-1] in lines
+    assert len([line for line in lines if line.startswith("Wed 9 Jun  ")]) == 3  # energy, hours of sun, bar
+
+
 def test_names_and_sources_are_text_and_notes_are_told():
     told = "\n".join(shown(outlook()))
     assert "bean [shed]" in told

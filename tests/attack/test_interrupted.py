@@ -1,0 +1,161 @@
+"""Ctrl-C and SIGTERM at random moments: 130 or done, no process left behind, no half file."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from scheduler.logbook.readings import read_logbook
+from scheduler.studies.yearstate import FORMAT
+from tests.attack.originals import STORE
+from tests.cli_yard import ROOT, START, lay_out
+
+PLAN = (
+    "plan",
+    "yard.toml",
+    "--weather",
+    "sky.csv",
+    "--from",
+    START,
+    "--sheet",
+    "door.txt",
+    "--json",
+    "door.json",
+)
+NOTE = ("note", "yard.toml", "--bank", "62", "--sure")
+YEAR = (
+    "year", "yard.toml", "--weather", str(ROOT / "forecasts" / "greensboro-tmy3.csv"), "--days", "125", "--years", "2",
+    "--workers", "2", "--resume", "year.state",
+)  # fmt: skip
+
+#: What a process tells before it has loaded enough of itself to listen; nothing is begun by then.
+NOT_YET = -signal.SIGINT, -signal.SIGTERM
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How a process ended, and what was left of it."""
+
+    code: int
+    told: str
+    processes: int
+    files: dict[str, bytes]
+
+
+def stopped_after(seconds: float, words: tuple[str, ...], number: signal.Signals, folder: Path) -> Ended:
+    """Run the program and stop it after some seconds."""
+    lay_out(folder)
+    (folder / "for a time").mkdir()
+    mark = f"SUNROSTER_TRIED={os.getpid()}-{time.monotonic_ns()}"
+    name, _, value = mark.partition("=")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "scheduler", *words],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(folder / "for a time"), name: value},
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    time.sleep(seconds)
+    process.send_signal(number)
+    _, told = process.communicate(timeout=120)
+    time.sleep(0.1)
+    files = {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    del files["yard.toml"], files["sky.csv"]
+    return Ended(process.returncode, told.decode(), _running_with(mark), files)
+
+
+def _running_with(mark: str) -> int:
+    """How many processes carry this mark in their environment: the program and all that it began."""
+    found = 0
+    for folder in Path("/proc").iterdir():
+        try:
+            found += folder.name.isdigit() and mark.encode() in (folder / "environ").read_bytes().split(b"\0")
+        except OSError:  # it has ended, or is somebody else's
+            continue
+    return found
+
+
+def stop_many(words: tuple[str, ...], times: int, within_s: float, seed: int, folder: Path) -> list[Ended]:
+    """Stop the program at random moments; what must hold each time is checked here."""
+    rng = random.Random(seed)
+    every = []
+    for number in range(times):
+        place = folder / str(number)
+        place.mkdir()
+        signals = (signal.SIGINT, signal.SIGTERM)
+        ended = stopped_after(rng.uniform(0.05, within_s), words, rng.choice(signals), place)
+        assert ended.code in {0, 130, *NOT_YET}, ended
+        assert ended.code in NOT_YET or "Traceback" not in ended.told, ended
+        assert "Warning" not in ended.told, ended
+        assert ended.processes == 0, ended
+        assert not [name for name in ended.files if name.startswith(("for a time", "."))], ended
+        shutil.rmtree(place)
+        every.append(ended)
+    return every
+
+
+def check_plans(every: list[Ended]) -> None:
+    for ended in every:
+        assert set(ended.files) == ({"door.txt", "door.json"} if ended.code == 0 else set())
+        if ended.code == 0:
+            assert json.loads(ended.files["door.json"])["format"] == "sunroster.plan/1"
+    assert {ended.code for ended in every} >= {130}
+
+
+@pytest.mark.slow
+def test_a_plan_stopped_at_any_moment_leaves_nothing(tmp_path: Path) -> None:
+    check_plans(stop_many(PLAN, 10, 4.0, 1, tmp_path))
+
+
+@pytest.mark.deep
+def test_a_plan_stopped_at_50_moments_leaves_nothing(tmp_path: Path) -> None:
+    check_plans(stop_many(PLAN, 50, 4.0, 2, tmp_path))
+
+
+def check_notes(every: list[Ended], folder: Path) -> None:
+    for ended in every:
+        content = ended.files.get("yard-logbook.csv", b"")
+        path = folder / "seen.csv"
+        path.write_bytes(content)
+        log = read_logbook(path, STORE)
+        assert not log.problems
+        assert not log.cut_off
+        assert ended.code != 0 or [reading.value_pct for reading in log.readings] == [62.0]
+
+
+@pytest.mark.slow
+def test_a_note_stopped_at_any_moment_is_written_whole_or_not(tmp_path: Path) -> None:
+    check_notes(stop_many(NOTE, 10, 1.5, 3, tmp_path), tmp_path)
+
+
+@pytest.mark.deep
+def test_a_note_stopped_at_50_moments_is_written_whole_or_not(tmp_path: Path) -> None:
+    check_notes(stop_many(NOTE, 50, 1.5, 4, tmp_path), tmp_path)
+
+
+def check_years(every: list[Ended]) -> None:
+    for ended in every:
+        assert set(ended.files) <= {"year.state"}
+        if ended.files:
+            assert json.loads(ended.files["year.state"])["format"] == FORMAT
+
+
+@pytest.mark.slow
+def test_a_year_on_several_cores_stopped_at_any_moment_goes_on_from_a_whole_state(tmp_path: Path) -> None:
+    check_years(stop_many(YEAR, 5, 15.0, 5, tmp_path))
+
+
+@pytest.mark.deep
+def test_a_year_on_several_cores_stopped_at_50_moments_goes_on_from_a_whole_state(tmp_path: Path) -> None:
+    check_years(stop_many(YEAR, 50, 25.0, 6, tmp_path))
