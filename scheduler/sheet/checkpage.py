@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scheduler.checkup.findings import Checkup, Figure, Finding, Grade
@@ -88,7 +88,8 @@ class CheckContent:
 def check_content(checkup: Checkup) -> CheckContent:
     """Say what the check-up says."""
     report = checkup.report
-    sources = tuple(dict.fromkeys(figure.source for figure in report.figures))
+    figures = _by_thing(report.figures)
+    sources = tuple(dict.fromkeys(figure.source for _, alike in figures for figure in alike))
     own = (finding.caution for finding in report.findings if finding.caution)
     weather = f"Weather: {checkup.weather.rstrip(' .')}." if checkup.weather else NO_WEATHER
     return CheckContent(
@@ -96,7 +97,10 @@ def check_content(checkup: Checkup) -> CheckContent:
         headline=headline(checkup),
         about=(weather, *([GRADES] if report.findings else [])),
         cautions=(*CAUTIONS, *dict.fromkeys(words.sentence(caution) for caution in own)),
-        groups=tuple(_groups(report.figures, sources)),
+        groups=tuple(
+            FigureGroup(heading, tuple(_row(figure, sources) for figure in alike))
+            for heading, alike in figures
+        ),
         boxes=tuple(_box(finding) for finding in report.findings),
         unchecked=tuple(words.sentence(text) for text in report.unchecked),
         sources=tuple(source.rstrip(" .") for source in sources),
@@ -135,11 +139,12 @@ def _parts_named(checkup: Checkup, grade: Grade) -> str:
     return f"({', '.join(parts)})"
 
 
-def _groups(figures: tuple[Figure, ...], sources: tuple[str, ...]) -> Iterator[FigureGroup]:
-    """Put the figures of one thing under one heading, wherever in their part they come."""
-    for heading in dict.fromkeys(whereabouts(figure) for figure in figures):
-        alike = (figure for figure in figures if whereabouts(figure) == heading)
-        yield FigureGroup(heading, tuple(_row(figure, sources) for figure in alike))
+def _by_thing(figures: Sequence[Figure]) -> list[tuple[str, list[Figure]]]:
+    """Gather the figures of one thing under one heading, wherever in their part they come."""
+    alike: dict[str, list[Figure]] = {}
+    for figure in figures:
+        alike.setdefault(whereabouts(figure), []).append(figure)
+    return list(alike.items())
 
 
 def whereabouts(told: Figure | Finding) -> str:

@@ -82,6 +82,13 @@ def test_each_figure_carries_the_number_of_its_source_which_stands_as_it_was_wri
     assert [row.source for group in content.groups for row in group.rows] == ["(1)", "(2)", "(3)"]
 
 
+def test_sources_are_numbered_in_the_order_in_which_they_are_met():
+    figures = (figure(), replace(figure(about="lean-to"), source="second"), replace(figure(), source="first"))
+    content = check_content(put(PartReport(figures=figures)))
+    assert content.sources == ("NEC 690.7(A)", "first", "second")
+    assert [row.source for group in content.groups for row in group.rows] == ["(1)", "(2)", "(3)"]
+
+
 def test_a_figure_without_a_limit_shows_none():
     rows = [row for group in check_content(every_grade()).groups for row in group.rows]
     assert [(row.found, row.limit, row.unit) for row in rows] == [

@@ -12,6 +12,7 @@ import pypdfium2.raw as pdfium_c
 import pytest
 import typst
 
+from scheduler.checkup.findings import Part, PartReport
 from scheduler.sheet.checkpage import check_content
 from scheduler.sheet.checkprint import (
     check_page_source,
@@ -20,7 +21,7 @@ from scheduler.sheet.checkprint import (
     render_check_page,
 )
 from scheduler.sheet.glyphs import printable
-from tests.sheet.check_samples import SAMPLES
+from tests.sheet.check_samples import SAMPLES, figure, put
 
 MADE_AT = dt.datetime(2026, 11, 25, 20, 15, tzinfo=ZoneInfo("America/New_York"))
 PAPER_POINTS = {"a4": (595, 842), "us-letter": (612, 792)}
@@ -63,7 +64,16 @@ def test_everything_is_said_once_and_in_order(printed):
     boxes = [
         told
         for box in content.boxes
-        for told in (box.grade, box.where, box.caution, box.title, box.found, box.source, box.meaning, box.mend)
+        for told in (
+            box.grade,
+            box.where,
+            box.caution,
+            box.title,
+            box.found,
+            box.source,
+            box.meaning,
+            box.mend,
+        )
     ]
     text = body_of(document)
     at = 0
@@ -116,6 +126,19 @@ def test_a_finding_stays_on_one_page():
     for box in content.boxes:
         begins, ends = squeezed(box.grade + box.where), squeezed(box.mend)
         assert any(begins in page and ends in page[page.index(begins) :] for page in pages), box.where
+
+
+def test_no_heading_is_left_behind_by_its_figures():
+    rows = [(Part.CABLE, f"array {number // 2}") for number in range(120)]
+    for spare in range(3):
+        figures = tuple(figure(part, about) for part, about in rows[spare:])
+        content = check_content(put(PartReport(figures=figures)))
+        document = pdfium.PdfDocument(render_check_page(content, MADE_AT, "pdf"))
+        assert len(document) > 1
+        for page in document:
+            lines = [squeezed(line) for line in page.get_textpage().get_text_range().splitlines()]
+            foot = [line for line in lines if line.startswith(("string", "cableand"))][-1]
+            assert foot.startswith("string"), (spare, foot)
 
 
 def test_later_pages_say_whose_and_which_they_are():
