@@ -96,7 +96,7 @@ def _open_closed_streams() -> None:
     sys.stderr = sys.stderr or open(2, "w", encoding="utf-8")  # noqa: SIM115
 
 
-def _flushed(code: object) -> object:
+def _flushed(code: str | int | None) -> str | int | None:
     """Return the exit code, or that of an answer that could not be printed to its end."""
     try:
         sys.stdout.flush()
