@@ -64,6 +64,8 @@ UNITS = {
 
 #: Numbers that have no unit, or that of what they belong to, and what they are.
 UNITLESS = {
+    "scheduler.checkup.inputcase.Passed.found": "in the unit of its limit",
+    "scheduler.checkup.inputcase.Passed.allowed": "in the unit of its limit",
     "scheduler.checkup.findings.Figure.value": "in the unit beside it",
     "scheduler.checkup.findings.Figure.limit": "in the unit beside it",
     "scheduler.checkup.findings.Finding.found": "in the unit beside it",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import re
 from pathlib import Path
 from typing import Any
 
@@ -98,3 +99,19 @@ def test_a_plan_is_told_of_what_needs_no_weather_to_be_known(name, stops):
 def test_the_demo_has_no_stop_and_no_warning_in_its_wiring():
     yard, year = of_file(ROOT / "fleets" / "field-edge.toml")
     assert not [one for one in grave(yard, year) if one.part in (Part.INPUT, Part.CABLE)]
+
+
+@pytest.mark.parametrize("left_out", ["cable_mm2", "cable_awg"])
+def test_the_figures_that_the_starter_shows_for_wiring_suit_each_other(left_out, tmp_path):
+    text = (ROOT / "fleets" / "starter.toml").read_text(encoding="utf-8")
+    keys = {"record_low_c", "series", "parallel", "voc_v", "isc_a", "vmp_v", "imp_a", "voc_coeff_pct_per_c"}
+    keys |= {"panel_fuse_a", "fuse_a", "connector_a", "input_max_v", "input_min_v", "input_max_a", "cable_m"}
+    keys |= {"cable_mm2", "cable_awg"} - {left_out}
+    shown = re.sub(rf"(?m)^#({'|'.join(sorted(keys))}) = ", r"\1 = ", text)
+    path = tmp_path / "shown.toml"
+    path.write_text(shown, encoding="utf-8")
+    yard, year = of_file(path)
+    assert keys <= {*yard.arrays[0].model_fields_set, *yard.site.model_fields_set}
+    report = check_yard(yard, year).report
+    assert not [one for one in grave(yard, year) if one.part in (Part.INPUT, Part.CABLE)]
+    assert not [line for line in report.unchecked if "roof" in line]
