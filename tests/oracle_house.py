@@ -73,14 +73,14 @@ def _drain(case: Case, demand_wh: Floats) -> tuple[Floats, Floats]:
 def shortage_wh(case: Case, duty: Mapping[str, Flags]) -> float:
     """What the house lacks to the reserve over all edges; a thousand times what it is not served, or trips [Wh]."""
     on = {name: runs[np.newaxis] for name, runs in duty.items()}
-    return float(_shortages_wh(case, on)[0])
+    return float(_shortages_wh(case, on).min())
 
 
 def _shortages_wh(case: Case, on: Mapping[str, Flags]) -> Floats:
     """Of many schedules, one a row."""
     inverter, step_h = case.yard.inverter, case.agenda.grid.step_h
     nothing = np.zeros(case.agenda.grid.n_steps)
-    house_w, extra_w = nothing + house_always_w(case), nothing
+    house_w, extra_w = np.full((1, len(nothing)), house_always_w(case)), np.zeros((1, len(nothing)))
     for load in case.yard.house_loads:
         runs = on.get(load.name, np.ones(1, dtype=bool))
         house_w = house_w if load.always_on else house_w + load.watts * runs
