@@ -78,14 +78,16 @@ def _by_day(values: FloatArray) -> FloatArray:
 
 
 def cold_sun(yard: Yard, year: SiteYear, sun_w: FloatArray) -> ColdSun:
-    """Work out what the cold keeps out of the bank, R3 hour by hour from a full bank on 1 January."""
-    is_cold = year.shed_c < CHARGE_FROM_C[yard.bank.chemistry]
+    """Work out what the cold keeps out of the bank, R3 hour by hour from a full bank in the warmest hour."""
+    # The year is a ring: from its first hour on, a full bank would hide what the cold of December leaves.
+    first = -int(np.argmax(year.shed_c))
+    sun_w, is_cold = np.roll(sun_w, first), np.roll(year.shed_c, first) < CHARGE_FROM_C[yard.bank.chemistry]
     always_w = always_drawn_w(yard)
     into_w = np.clip(sun_w - always_w, 0.0, charge_limit_w(yard.bank))
     drawn_w = np.array([[always_w], [always_w + duty_drawn_w(yard)]])
     without_hours, with_duty_hours = _hours_by_cold(yard, is_cold, sun_w - drawn_w)
     return ColdSun(
-        hours=int((is_cold & year.sun_up).sum()),
+        hours=int((is_cold & np.roll(year.sun_up, first)).sum()),
         lost_wh=float(into_w[is_cold].sum()),
         year_wh=float(into_w.sum()),
         without_hours=without_hours,
@@ -136,7 +138,7 @@ def _not_charged(yard: Yard, cold: ColdSun, coldest_c: float) -> Finding:
         limit=limit_c,
         unit="C",
         source=_WINDOW,
-        meaning=f"Plans do not know it: they count on that sun. From a full bank in January, {told}. {_IN_SHED}.",
+        meaning=f"Plans do not know it: they count on that sun. From a full bank in summer, {told}. {_IN_SHED}.",
         mend="A box with insulation, or the warmth of the house, around the bank, or modules that warm themselves; and "
         "see that controller or modules refuse to charge in the cold.",
     )

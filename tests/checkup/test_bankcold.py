@@ -15,8 +15,8 @@ LAMP = load("lamp", 80.0, 80.0, always_on=True)
 
 
 def frosty(days: int, shed_c: float = -5.0) -> SiteYear:
-    """That cold for the first days of the year, 15 C for the others; 12 h of 500 W of sun all the time."""
-    return year_of(lambda _: 500.0, lambda day: shed_c if day < days else 15.0)
+    """That cold for the first days of the year, 15 C later and 16 in July; 12 h of 500 W of sun all the time."""
+    return year_of(lambda _: 500.0, lambda day: shed_c if day < days else 16.0 if day == 200 else 15.0)
 
 
 def told(yard: Yard, words: str, year: SiteYear) -> list[Finding]:
@@ -34,24 +34,24 @@ def test_the_sun_of_cold_hours_is_lost_to_the_bank() -> None:
 
 
 def test_cold_that_the_bank_outlasts_is_a_note() -> None:
-    # From full 8000 Wh above the reserve; at night 100 W for 12 h: it falls by 1200 Wh a day, for 6 days. By day the
-    # sun carries the house, though the bank takes nothing.
+    # From full 8000 Wh above the reserve. The last evening of December takes 600 Wh, each frosty day 1200, the night
+    # before the first warm day the last 600: 7200 Wh. By day the sun carries the house, though the bank takes nothing.
     yard = store_yard(house_loads=(LAMP,))
-    (found,) = told(yard, "must not be charged", frosty(6))
+    (found,) = told(yard, "must not be charged", frosty(5))
     assert found.grade is Grade.NOTE
     assert "the house alone never brings it below its reserve" in found.meaning
     assert (found.found, found.limit) == (-5.0, 0.0)
 
 
 def test_cold_that_takes_the_bank_below_its_reserve_is_a_warning() -> None:
-    # 10 kWh down to 30 %: 7000 Wh, 70 h of night. By 6:00 of the 6th day 66 are over, so that the first hour below ends
-    # at 23:00; 90 h are over when the sun of the 8th, the first warm day rises: 1000 Wh are left, and the 5th hour of
-    # 400 W brings it back to 3000: 2 h of the 6th day, all of the 7th, 6 + 4 h of the 8th.
+    # 10 kWh down to 30 %: 7000 Wh, 70 h of night. 66 are over by the end of the 5th day, the evening before New Year
+    # among them, so that the first hour below ends at 5:00 of the 6th: 20 h of it, all of the 7th, 6 h of the 8th, the
+    # first warm one. At its sunrise 96 h are over and 400 Wh are left; the 7th hour of 400 W brings it above 3000.
     yard, year = store_yard(bank={"reserve_pct": 30.0}, house_loads=(LAMP,)), frosty(7)
     (found,) = told(yard, "must not be charged", year)
     assert found.grade is Grade.WARNING
-    assert cold_sun(yard, year, year.arrays[0].panels_w).without_hours == 2 + 24 + 6 + 4
-    assert "for 36 h because of that" in found.meaning
+    assert cold_sun(yard, year, year.arrays[0].panels_w).without_hours == 20 + 24 + 6 + 6
+    assert "for 56 h because of that" in found.meaning
 
 
 def test_loads_that_can_wait_make_a_note_only_and_are_told() -> None:

@@ -74,6 +74,13 @@ def test_a_lead_acid_bank_carries_less_in_the_cold() -> None:
     assert days["lithium"] == pytest.approx(1.40 * days["lead_acid"])
 
 
+def test_only_the_cold_months_carry_a_lead_acid_bank_less_far() -> None:
+    # 8000 / 2400 Wh is 3.3 days without any sun; at -1.1 C 1.40 times less.
+    dark = year_of(lambda _: 0.0, lambda day: -1.1 if day < 31 else 26.7)
+    (found,) = told(store_yard(bank={"chemistry": "lead_acid"}, house_loads=(LAMP,)), "without any", dark)
+    assert "Jan 2.4, Feb 3.3" in found.meaning
+
+
 @settings(deadline=None, max_examples=60)
 @given(st.floats(0.0, 20_000.0), st.floats(1.0, 20_000.0), st.floats(0.0, 20_000.0), st.floats(0.0, 95.0))
 def test_more_sun_less_load_and_a_lower_reserve_never_shorten_it(
