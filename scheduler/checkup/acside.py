@@ -16,7 +16,7 @@ from scheduler.checkup.siteyear import SiteYear
 from scheduler.sun.arraypower import behind_inputs_w
 from scheduler.sun.spread import DULL_QUANTILE
 from scheduler.units import POWER_TOLERANCE_W, pct_from_fraction
-from scheduler.yard.models import HouseLoad, Yard
+from scheduler.yard.models import HouseLoad, Machine, Yard
 
 #: An idle draw above this part of a dull winter day's sun is told; common practice, no source.
 TOLD_IDLE_FRACTION = 0.1
@@ -97,33 +97,35 @@ def _not_known(yard: Yard) -> Iterator[str]:
 
 def _never_planned(yard: Yard) -> Iterator[Finding]:
     """Chargers that break R5 alone beside what never stops."""
-    inverter, always_w = yard.inverter, yard.always_on_w
-    extra_w = max((load.start_w - load.watts for load in yard.house_loads if load.always_on), default=0.0)
+    inverter, always = yard.inverter, [load for load in yard.house_loads if load.always_on]
+    extra_w = max((load.start_w - load.watts for load in always), default=0.0)
     for group in alike([machine for machine in yard.machines if machine.supply == "ac"]):
-        running_w, names = group[0].charger_w + always_w, listed([machine.name for machine in group])
-        asked = (
-            (running_w, inverter.continuous_w, "continuous_w"),
-            (running_w + extra_w, inverter.surge_limit_w, ""),
-        )
-        for found_w, limit_w, key in asked:
-            if found_w > limit_w + POWER_TOLERANCE_W:
-                what = "for good" if key else "for a moment, and one of those loads starts whenever it likes"
-                yield Finding(
-                    grade=Grade.STOP,
-                    part=Part.AC,
-                    about=group[0].name,
-                    title=f"{names}: the charger's {group[0].charger_w:.0f} W and the loads that are always on "
-                    f"come to {found_w:.0f} W; the inverter gives {limit_w:.0f} W {what}",
-                    found=found_w,
-                    limit=limit_w,
-                    unit="W",
-                    source=_INVERTER_LABEL if key else _START_LABEL,
-                    meaning="No plan can ever charge it.",
-                    mend=f"An inverter that gives {found_w:.0f} W {'for good' if key else 'for a moment'}, "
-                    f"or a charger of at most {limit_w - found_w + group[0].charger_w:.0f} W.",
-                    caution=MAINS_CAUTION,
-                )
-                break
+        running_w = group[0].charger_w + yard.always_on_w
+        if running_w > inverter.continuous_w + POWER_TOLERANCE_W:
+            yield _too_much(group, running_w, inverter.continuous_w, starting=False)
+        elif running_w + extra_w > inverter.surge_limit_w + POWER_TOLERANCE_W:
+            yield _too_much(group, running_w + extra_w, inverter.surge_limit_w, starting=True)
+
+
+def _too_much(group: tuple[Machine, ...], found_w: float, limit_w: float, *, starting: bool) -> Finding:
+    charger_w, names = group[0].charger_w, listed([machine.name for machine in group])
+    beside = ", one of them starting," if starting else ""
+    how_long = "for a moment" if starting else "for good"
+    return Finding(
+        grade=Grade.STOP,
+        part=Part.AC,
+        about=group[0].name,
+        title=f"{names}: the charger's {charger_w:.0f} W and the loads that are always on{beside} come to "
+        f"{found_w:.0f} W; the inverter gives {limit_w:.0f} W {how_long}",
+        found=found_w,
+        limit=limit_w,
+        unit="W",
+        source=_START_LABEL if starting else _INVERTER_LABEL,
+        meaning="No plan can ever charge it.",
+        mend=f"An inverter that gives {found_w:.0f} W {how_long}, or a charger of at most "
+        f"{limit_w - found_w + charger_w:.0f} W.",
+        caution=MAINS_CAUTION,
+    )
 
 
 def _everybody_at_once(yard: Yard) -> Iterator[Finding]:
