@@ -108,7 +108,8 @@ def _flushed(code: str | int | None) -> str | int | None:
 
 
 def _tell_unprinted(fault: OSError) -> int:
-    tell_beside(f"the answer cannot be printed: {fault.strerror or fault}; any file that was asked for is written")
+    reason = fault.strerror or fault
+    tell_beside(f"the answer cannot be printed: {reason}; is there room where it goes, and in TMPDIR?")
     return OutputError.exit_code
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from scheduler.commands.weather import check_clock
 from scheduler.errors import UsageError
 from scheduler.logbook.append import append_lines, reading_cells, withdrawal_cells
 from scheduler.logbook.cells import MOST_SHOWN_PCT, show_time
@@ -163,9 +164,8 @@ def parse_machine_reading(flag: str, text: str, yard: Yard) -> tuple[str, float]
 
 def _parse_at(text: str | None, now: dt.datetime, yard: Yard) -> dt.datetime:
     """Moment in UTC of a time of today or a date and time, to the minute; now if nothing is given."""
-    local = now.astimezone(yard.site.zone).replace(second=0, microsecond=0)
     if text is None:
-        return local.astimezone(dt.UTC)
+        return _on_todays_clock(now, yard).astimezone(dt.UTC)
     try:
         minute = parse_minute_of_day(text)
     except ValueError:
@@ -175,9 +175,14 @@ def _parse_at(text: str | None, now: dt.datetime, yard: Yard) -> dt.datetime:
             msg = f'--at "{text}": {fault}, or a time of today such as "12:30"'
             raise UsageError(msg) from fault
     else:
-        midnight = dt.datetime.combine(local.date(), dt.time())
+        midnight = dt.datetime.combine(_on_todays_clock(now, yard).date(), dt.time())
         moment = midnight + dt.timedelta(minutes=minute)
     return (moment if moment.tzinfo else moment.replace(tzinfo=yard.site.zone)).astimezone(dt.UTC)
+
+
+def _on_todays_clock(now: dt.datetime, yard: Yard) -> dt.datetime:
+    check_clock(now, "--at")
+    return now.astimezone(yard.site.zone).replace(second=0, microsecond=0)
 
 
 def _ask_back(readings: tuple[Reading, ...], log: Logbook, yard: Yard, now: dt.datetime) -> None:
