@@ -24,7 +24,10 @@ _ROUNDING_FRACTION = 1e-9
 _AMPACITY_SOURCE = "NEC Table 400.5(A)(1), from memory"
 _MM2_SOURCE = "what cords of this size are sold for: common practice, from memory"
 _DROP_SOURCE = "NEC informational note to 210.19; Chapter 9 Table 8 at 75 C"
-_POWER_FACTOR = "Worked out with a power factor of 1; simple chargers draw half as many amperes more (common practice, no source)."
+_POWER_FACTOR = (
+    "Worked out with a power factor of 1; simple chargers draw half as many amperes more (common practice, no "
+    "source)."
+)
 _CORD_CAUTION = (
     "A cord that carries too much gets hot enough to burn, coiled or covered above all: unplug it first, and do not "
     "use one again that was warm, soft or brown."
