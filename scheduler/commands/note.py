@@ -8,13 +8,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from scheduler.commands.weather import check_clock
 from scheduler.errors import UsageError
 from scheduler.logbook.append import append_lines, reading_cells, withdrawal_cells
 from scheduler.logbook.cells import MOST_SHOWN_PCT, show_time
 from scheduler.logbook.doubts import doubts_about
 from scheduler.logbook.readings import Logbook, Reading, logbook_path
-from scheduler.yard.clock import parse_minute_of_day, parse_moment
+from scheduler.yard.clock import check_clock, parse_minute_of_day, parse_moment
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.models import Yard
 

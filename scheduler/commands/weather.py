@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.errors import UsageError
 from scheduler.timegrid import on_clock
-from scheduler.yard.clock import YEARS, parse_minute_of_day, parse_moment
+from scheduler.yard.clock import check_clock, parse_minute_of_day, parse_moment
 from scheduler.yard.models import Yard
 
 if TYPE_CHECKING:
@@ -81,18 +81,6 @@ def parse_start(text: str | None, now: dt.datetime, yard: Yard) -> dt.datetime |
     today = now.astimezone(yard.site.zone).date()
     midnight = dt.datetime.combine(today, dt.time())
     return on_clock(midnight + dt.timedelta(minutes=minute), yard.site.zone)
-
-
-def check_clock(now: dt.datetime, flag: str) -> None:
-    """Stop what would go by a clock that is years off, as one is after its battery has died.
-
-    Raises
-    ------
-    UsageError
-    """
-    if now.year not in YEARS:
-        msg = f"this machine's clock shows {now.year}: set it right, or give date and time with {flag}"
-        raise UsageError(msg)
 
 
 def day_of(moment: dt.datetime, yard: Yard) -> dt.date:

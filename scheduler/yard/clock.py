@@ -1,4 +1,4 @@
-"""Times of day and weekdays as people write them in a fleet file."""
+"""Times of day and weekdays as people write them, and the clock of this machine."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import re
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, PlainSerializer
+
+from scheduler.errors import UsageError
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -99,3 +101,15 @@ Moment = Annotated[dt.datetime, BeforeValidator(parse_moment)]
 ReadyBy = Annotated[
     dt.datetime | int, BeforeValidator(parse_ready_by), PlainSerializer(_show_ready_by, when_used="json")
 ]
+
+
+def check_clock(now: dt.datetime, flag: str) -> None:
+    """Stop what would go by a clock that is years off, as one is after its battery has died.
+
+    Raises
+    ------
+    UsageError
+    """
+    if now.year not in YEARS:
+        msg = f"this machine's clock shows {now.year}: set it right, or give date and time with {flag}"
+        raise UsageError(msg)
