@@ -131,7 +131,17 @@ SPOILT: dict[str, tuple[str, Callable[[], str], str | None]] = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("wrong", SPOILT)
+#: Those of the other kinds wait for a typical year to be read and a plan to be made.
+QUICK = ("fleet", "forecast", "logbook")
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        pytest.param(wrong, marks=[] if kind in QUICK else [pytest.mark.slow])
+        for wrong, (kind, _, _) in SPOILT.items()
+    ],
+)
 def test_what_once_broke_a_reader_is_refused_in_plain_words(wrong: str, tmp_path: Path) -> None:
     kind, make, told = SPOILT[wrong]
     path = tmp_path / "spoilt"
@@ -145,6 +155,7 @@ def test_what_once_broke_a_reader_is_refused_in_plain_words(wrong: str, tmp_path
     assert told in str(caught.value)
 
 
+@pytest.mark.slow
 def test_a_device_without_an_end_is_read_no_further_than_a_file_may_be_long() -> None:
     for kind in ("forecast", "plan", "logbook"):
         with pytest.raises(InputError):

@@ -1,4 +1,4 @@
-"""Spoilt files in numbers: a few hundred with the other tests, 20 000 in the night."""
+"""Spoilt files in numbers: a thousand with the slow tests, 20 000 in the night."""
 
 from __future__ import annotations
 
@@ -23,10 +23,6 @@ def attack(module: str, cases: int, seed: int) -> str:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
-
-
-def test_a_hundred_spoilt_files_are_read_or_refused_in_plain_words() -> None:
-    assert "100 cases, 0 with a fault" in attack("fuzz", 100, 11)
 
 
 @pytest.mark.slow

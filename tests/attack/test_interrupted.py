@@ -115,7 +115,7 @@ def check_plans(every: list[Ended]) -> None:
 
 @pytest.mark.slow
 def test_a_plan_stopped_at_any_moment_leaves_nothing(tmp_path: Path) -> None:
-    check_plans(stop_many(PLAN, 10, 4.0, 1, tmp_path))
+    check_plans(stop_many(PLAN, 6, 4.0, 1, tmp_path))
 
 
 @pytest.mark.deep
@@ -136,7 +136,7 @@ def check_notes(every: list[Ended], folder: Path) -> None:
 
 @pytest.mark.slow
 def test_a_note_stopped_at_any_moment_is_written_whole_or_not(tmp_path: Path) -> None:
-    check_notes(stop_many(NOTE, 10, 1.5, 3, tmp_path), tmp_path)
+    check_notes(stop_many(NOTE, 6, 1.5, 3, tmp_path), tmp_path)
 
 
 @pytest.mark.deep
@@ -153,7 +153,7 @@ def check_years(every: list[Ended]) -> None:
 
 @pytest.mark.slow
 def test_a_year_on_several_cores_stopped_at_any_moment_goes_on_from_a_whole_state(tmp_path: Path) -> None:
-    check_years(stop_many(YEAR, 5, 15.0, 5, tmp_path))
+    check_years(stop_many(YEAR, 3, 12.0, 5, tmp_path))
 
 
 @pytest.mark.deep
