@@ -112,7 +112,7 @@ def _is_running(pid: int) -> bool:
     return True
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_stopped_in_the_middle_it_leaves_no_solver_no_files_and_130(
     number: signal.Signals, folder: Path
 ) -> None:
@@ -134,3 +134,14 @@ def test_stopped_in_the_middle_it_leaves_no_solver_no_files_and_130(
     assert not _is_running(solver)
     assert not list((folder / "for a time").iterdir())
     assert {path for path in before if "for a time" not in path.parts} == everything_in(folder).keys()
+
+
+def test_what_whoever_started_it_has_it_ignore_is_ignored(folder: Path) -> None:
+    script = (
+        "import signal; signal.signal(signal.SIGHUP, signal.SIG_IGN)\n"
+        "from scheduler.cli import app\n"
+        "app.app = lambda **_: print(signal.getsignal(signal.SIGHUP) == signal.SIG_IGN)\n"
+        "from scheduler.__main__ import main; main()"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, timeout=60, check=True)
+    assert done.stdout == b"True\n"

@@ -19,6 +19,7 @@ from scheduler.cli.new import new
 from scheduler.cli.note import note
 from scheduler.cli.plan import plan
 from scheduler.cli.size import size
+from scheduler.cli.stopping import when_stopped
 from scheduler.cli.sun import sun
 from scheduler.cli.telling import STOPPED, asked_to_stop, tell_beside
 from scheduler.cli.year import year
@@ -65,13 +66,11 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, _stop)
+    when_stopped(_stop)
     try:
         app(prog_name="sunroster")
     except SystemExit as end:
-        for number in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(number, signal.SIG_IGN)  # there is nothing left to stop
+        when_stopped(signal.SIG_IGN)  # there is nothing left to stop
         code = _flushed(end.code)
         if code == STOPPED or threading.active_count() > 1:
             _leave_at_once(code)

@@ -1,4 +1,4 @@
-"""Ctrl-C and SIGTERM at random moments: 130 or done, no process left behind, no half file."""
+"""Ctrl-C, SIGTERM and a closed terminal at random moments: 130 or done, no process left, no half file."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ YEAR = (
 )  # fmt: skip
 
 #: What a process tells before it has loaded enough of itself to listen; nothing is begun by then.
-NOT_YET = -signal.SIGINT, -signal.SIGTERM
+NOT_YET = -signal.SIGINT, -signal.SIGTERM, -signal.SIGHUP
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ def stop_many(words: tuple[str, ...], times: int, within_s: float, seed: int, fo
     for number in range(times):
         place = folder / str(number)
         place.mkdir()
-        signals = (signal.SIGINT, signal.SIGTERM)
+        signals = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
         ended = stopped_after(rng.uniform(0.05, within_s), words, rng.choice(signals), place)
         assert ended.code in {0, 130, *NOT_YET}, ended
         assert ended.code in NOT_YET or "Traceback" not in ended.told, ended
