@@ -24,11 +24,17 @@ PRIORITIES: tuple[Priority, ...] = ("must", "should", "could")
 #: No figure of a yard is larger; one that is would only overflow further on.
 MOST = 1e9
 
+#: Nobody has a longer name, and no page has room for one.
+MOST_LETTERS = 200
+
 
 def _plain_text(value: str) -> str:
     """Text without blanks around it; what is printed on one line of the page must be one line."""
     if not value.strip() or not all(map(is_plain, value)):
         msg = "wanted one line of text"
+        raise ValueError(msg)
+    if len(value) > MOST_LETTERS:
+        msg = f"wanted at most {MOST_LETTERS} letters"
         raise ValueError(msg)
     return value.strip()
 

@@ -12,7 +12,6 @@ from scheduler.units import fraction_from_pct
 from scheduler.yard.clock import Moment, ReadyBy
 from scheduler.yard.figures import (
     Kind,
-    NotNegative,
     Number,
     Pct,
     PctBelow100,
@@ -40,7 +39,7 @@ class Need(Record):
 
     ready_by: ReadyBy
     weekdays: Annotated[tuple[Weekday, ...], Field(min_length=1)] | None = None
-    away_h: NotNegative = 0.0
+    away_h: Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=8784)] = 0.0  # a leap year
     priority: Priority | None = None
     charge_pct: PositivePct | None = None
     energy_wh: Positive | None = None

@@ -52,6 +52,16 @@ SPOILT: dict[str, tuple[str, Callable[[], str], str | None]] = {
     "a key of 100 000 letters": (
         "fleet", lambda: FLEET.replace("panels = 4", f"panels = 4\n{100_000 * 'y'} = 1"), "array \"roof\": yyyyyyyy",
     ),
+    "a name of 3 000 letters": (
+        "fleet",
+        lambda: FLEET.replace('"cart"', f'"{3000 * "c"}"'),
+        "name: wanted at most 200 letters",
+    ),
+    "a return after the calendar's end": (
+        "fleet",
+        lambda: FLEET.replace("away_h = 4", "away_h = 1e9"),
+        "away_h: wanted at most 8784 hours, found 1000000000.0",
+    ),
     "a quote that is never closed": (
         "forecast", lambda: 'time,ghi_w_m2\n"2027-06-08T00:00,1\n' + 20_000 * "2027-06-08T01:00\n",
         "row 2: cannot be read; is there a double quote that is not closed?",
