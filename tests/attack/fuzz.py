@@ -102,6 +102,8 @@ def _limit_memory(most_bytes: int | None = None) -> None:
 
 
 def _serve(cases: Sequence[Case], out: int, folder: Path) -> None:
+    os.chdir(folder)  # whatever is written anywhere is seen there
+    tempfile.tempdir = str(folder)
     warnings.simplefilter("error")
     warnings.simplefilter("ignore", pd.errors.Pandas4Warning)  # pvlib calls pandas' deprecated names
     for case in cases:
