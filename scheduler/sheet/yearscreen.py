@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import calendar
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from rich.console import Group, RenderableType
 from rich.constrain import Constrain
@@ -34,11 +34,11 @@ def render_year(study: YearStudy, width: int) -> RenderableType:
         Text(visible(_about(study))),
     ]
     for section in (
-        _readiness(study),
+        _readiness(study, width),
         _confidence(study),
         _worst(study.year),
         _yardsticks(study),
-        _energy(study.year),
+        _energy(study.year, width),
     ):
         if section:
             parts += [Text(), *section]
@@ -99,37 +99,57 @@ def _title(text: str, aside: str = "") -> Text:
     return Text(text.upper(), style="bold").append(f" {aside}" if aside else "", style="not bold dim")
 
 
-def _readiness(study: YearStudy) -> list[RenderableType]:
-    """Each machine and each class: percent ready by month and over all, and how often it was asked."""
+def _readiness(study: YearStudy, width: int) -> list[RenderableType]:
+    """Each machine and each class: percent ready by month and over all, and how often it was asked.
+
+    Where the console is too narrow for all the months, the later ones stand below the earlier ones.
+    """
     year = study.year
     if not year.days:
         return []
+    names = [name for name in year.machines if year.readiness(machine=name).asked]
+    label_cells = min(max(map(len, names), default=0), _NAME_LETTERS)
+    months_a_row = max((width - label_cells - _TOTALS_CELLS) // _MONTH_CELLS, 3)
+    rows = [year.months[at : at + months_a_row] for at in range(0, len(year.months), months_a_row)]
+    title = _title("ready", "in percent of the times asked, rounded down; kWh: what was missing altogether")
+    return [title, *(_ready_table(year, names, months, is_last=months == rows[-1]) for months in rows)]
+
+
+#: A month's figure with its blank, and the three totals.
+_MONTH_CELLS, _TOTALS_CELLS = 4, 15
+
+
+def _ready_table(year: YearLived, names: Sequence[str], months: Sequence[int], *, is_last: bool) -> Table:
     table = Table.grid(padding=(0, 1, 0, 0))
     table.add_column(no_wrap=True, max_width=_NAME_LETTERS, overflow="ellipsis")
-    for _ in range(len(year.months) + 3):
+    heads = [*(calendar.month_abbr[month] for month in months), *(("all", "asked", "kWh") if is_last else ())]
+    for _ in heads:
         table.add_column(justify="right", no_wrap=True)
-    heads = [calendar.month_abbr[month] for month in year.months]
-    table.add_row(Text(""), *(Text(head, style="dim") for head in [*heads, "all", "asked", "kWh"]))
-    for name in year.machines:
-        if year.readiness(machine=name).asked:
-            table.add_row(Text(visible(name)), *_cells(year, machine=name))
+    table.add_row(Text(""), *(Text(head, style="dim") for head in heads))
+    for name in names:
+        table.add_row(Text(visible(name)), *_cells(year, months, is_last, machine=name))
     for priority in PRIORITIES:
         if year.readiness(priority).asked:
-            table.add_row(Text(f"= {priority}", style="bold"), *_cells(year, priority=priority))
-    return [
-        _title("ready", "in percent of the times asked, rounded down; kWh: what was missing altogether"),
-        table,
-    ]
+            label = Text(f"= {priority}", style="bold")
+            table.add_row(label, *_cells(year, months, is_last, priority=priority))
+    return table
 
 
-def _cells(year: YearLived, priority: Priority | None = None, machine: str | None = None) -> Iterator[Text]:
-    for month in year.months:
+def _cells(
+    year: YearLived,
+    months: Sequence[int],
+    is_last: bool,
+    priority: Priority | None = None,
+    machine: str | None = None,
+) -> Iterator[Text]:
+    for month in months:
         counted = year.readiness(priority, machine, month)
         yield Text(str(_pct(counted)) if counted.asked else "-")
-    whole = year.readiness(priority, machine)
-    yield Text(str(_pct(whole)), style="bold")
-    yield Text(str(whole.asked))
-    yield Text(f"{kwh_from_wh(whole.short_wh):.0f}")
+    if is_last:
+        whole = year.readiness(priority, machine)
+        yield Text(str(_pct(whole)), style="bold")
+        yield Text(str(whole.asked))
+        yield Text(f"{kwh_from_wh(whole.short_wh):.0f}")
 
 
 def _confidence(study: YearStudy) -> list[RenderableType]:
@@ -234,7 +254,7 @@ def _score(score: dict[Priority, float]) -> str:
     )
 
 
-def _energy(year: YearLived) -> list[RenderableType]:
+def _energy(year: YearLived, width: int) -> list[RenderableType]:
     """Where the energy went, and how hard the batteries worked."""
     if not year.days:
         return []
@@ -257,10 +277,16 @@ def _energy(year: YearLived) -> list[RenderableType]:
     for label, amount_wh in lines:
         share = f"{100 * amount_wh / sun_wh:.0f} %" if sun_wh else ""
         energy.add_row(Text(visible(label)), Text(f"{kwh_from_wh(amount_wh):.1f}"), Text(share, style="dim"))
+    if width < _SIDE_BY_SIDE_CELLS:
+        return [_title("energy", "kWh"), energy, *_wear(year)]
     both = Table.grid(padding=(0, 4, 0, 0))
     both.add_column(no_wrap=True)
     both.add_row(energy, Group(*_wear(year)))
     return [_title("energy", "kWh"), both]
+
+
+#: What energy and battery cycles take beside one another at the most.
+_SIDE_BY_SIDE_CELLS = 75
 
 
 def _wear(year: YearLived) -> Iterator[RenderableType]:

@@ -96,3 +96,14 @@ def test_the_worst_week_is_told_with_what_was_the_matter() -> None:
     assert "not ready: mower [bold]" in told
     assert "For 40 of 168 hours it was too cold or too hot to charge" in told
     assert "100 % of what is usual" in told
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+def test_on_a_narrow_console_every_month_and_every_figure_is_there(width: int) -> None:
+    year = year_of(*(day(n, need("cart", ready=n % 3 > 0)) for n in range(365)))
+    lines = screen(study(year=year), width).splitlines()
+    assert max(map(len, lines)) <= width
+    assert not any("…" in line for line in lines)
+    heads = " ".join(line for line in lines if "Jan" in line or "Dec" in line or " Jul " in line)
+    assert {"Jan", "Jul", "Dec", "all", "asked", "kWh"} <= set(heads.split())
+    assert sum(len(line.split()) - 1 for line in lines if line.startswith("cart ")) >= 12 + 3 + 1
