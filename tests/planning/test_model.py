@@ -17,9 +17,17 @@ from scheduler.planning.model import Case, ChoiceModel, build_choice
 from scheduler.planning.planner import build_case
 from scheduler.planning.selection import Selection, idle_row, is_allowed
 from scheduler.yard.agenda import DutyWindow
-from scheduler.yard.models import HouseLoad
+from scheduler.yard.models import Bank, HouseLoad, Inverter, Kind, Outlet
 from tests.oracle_physics import duty_ways
-from tests.planning.replay_samples import make_agenda, make_bank, make_inverter, make_suns, make_yard
+from tests.planning.replay_samples import (
+    make_agenda,
+    make_bank,
+    make_inverter,
+    make_machine,
+    make_need,
+    make_suns,
+    make_yard,
+)
 from tests.random_yards import show, tiny_case
 
 
@@ -126,3 +134,76 @@ def test_the_rows_let_a_duty_load_run_its_hours_in_its_window_in_whole_blocks_an
         # What lies outside the window is no variable of the model.
         if not run[: window.first].any() and not run[window.last :].any():
             assert rows.allow(Selection((), {"dryer": run})) == (run.tobytes() in allowed)
+
+
+def may_charge(
+    *,
+    sun_w: float = 0.0,
+    lamp_w: float = 0.0,
+    charger_w: float = 600.0,
+    supply: Kind = "ac",
+    bank: Bank | None = None,
+    inverter: Inverter | None = None,
+    surge_w: float | None = None,
+) -> bool:
+    """Whether a machine may charge for an hour beside a lamp; rows and sums must agree, and let it be left out."""
+    house = [HouseLoad(name="lamp", watts=lamp_w, surge_w=surge_w, always_on=True)] if lamp_w else []
+    machine = make_machine(charger_w=charger_w, supply=supply)
+    outlets = (Outlet(name="east", kind=supply),)
+    yard = make_yard(machine, house_loads=house, bank=bank, inverter=inverter, outlets=outlets)
+    agenda = make_agenda(yard, 1, needs={"mower": [make_need(1, 5000.0)]})
+    case = build_case(yard, agenda, make_suns(agenda, [sun_w]))
+    rows = Rows(build_choice(case))
+    idle = idle_row(case, 0)
+    charging = Selection((1 - idle,), {})
+    assert len(case.tables[0]) == 2
+    assert rows.allow(Selection((idle,), {}))
+    assert is_allowed(case, Selection((idle,), {}))
+    assert rows.allow(charging) == is_allowed(case, charging)
+    return rows.allow(charging)
+
+
+def test_the_sun_counts_beside_the_discharge_limit() -> None:
+    bank = make_bank(discharge_max_w=500.0)
+    assert may_charge(bank=bank, sun_w=100.0)
+    assert not may_charge(bank=bank, sun_w=99.0)
+
+
+def test_a_house_that_takes_more_than_the_discharge_limit_is_lived_with_and_nothing_is_added() -> None:
+    bank = make_bank(discharge_max_w=500.0)
+    assert not may_charge(bank=bank, lamp_w=700.0, charger_w=10.0)
+    assert may_charge(bank=bank, lamp_w=490.0, charger_w=10.0)
+
+
+def test_charging_counts_to_the_reserve_by_what_the_bank_loses() -> None:
+    # 120 Wh above the reserve give 96 Wh.
+    bank = make_bank(level_pct=11.2, discharge_efficiency_pct=80.0)
+    assert may_charge(bank=bank, charger_w=96.0)
+    assert not may_charge(bank=bank, charger_w=97.0)
+
+
+@pytest.mark.parametrize(("supply", "most_w"), [("ac", 80.0), ("dc", 110.0)])
+def test_ac_pays_the_inverter_and_its_idle_draw_and_dc_the_idle_draw_alone(
+    supply: Kind, most_w: float
+) -> None:
+    inverter = make_inverter(efficiency_pct=80.0, idle_w=10.0)
+    # Beside the idle draw 100 Wh are left for the inverter, which gives 80 of them, or 110 Wh for the DC port.
+    bank = make_bank(level_pct=11.1 if supply == "ac" else 11.2)
+    assert may_charge(bank=bank, inverter=inverter, charger_w=most_w, supply=supply)
+    assert not may_charge(bank=bank, inverter=inverter, charger_w=most_w + 1.0, supply=supply)
+
+
+@pytest.mark.parametrize(("supply", "most_w"), [("ac", 80.0), ("dc", 110.0)])
+def test_an_inverter_that_sleeps_is_woken_by_ac_alone(supply: Kind, most_w: float) -> None:
+    inverter = make_inverter(efficiency_pct=80.0, idle_w=10.0, off_when_unused=True)
+    bank = make_bank(level_pct=11.1)
+    assert may_charge(bank=bank, inverter=inverter, charger_w=most_w, supply=supply)
+    assert not may_charge(bank=bank, inverter=inverter, charger_w=most_w + 1.0, supply=supply)
+
+
+def test_running_watts_and_starts_keep_to_their_limits() -> None:
+    inverter = make_inverter(continuous_w=1000.0, surge_w=1500.0)
+    assert may_charge(inverter=inverter, lamp_w=400.0)
+    assert not may_charge(inverter=inverter, lamp_w=401.0)
+    assert may_charge(inverter=inverter, lamp_w=400.0, surge_w=900.0)
+    assert not may_charge(inverter=inverter, lamp_w=400.0, surge_w=901.0)
