@@ -143,9 +143,9 @@ def _odd_line(lines: Sequence[str], *, fixed_width: bool) -> int | None:
     alike = [
         len(cells) == usual and all(cells[at] == shape for at, shape in steady.items()) for cells in made
     ]
-    first = next((at for at, is_alike in enumerate(alike) if is_alike), len(made))
-    odd = (at + 1 for at in range(first, len(made)) if not alike[at] and any(made[at]))
-    return next(odd, None)
+    # Before the first and behind the last of those that are alike stand headers and explanations.
+    table = range(alike.index(True), len(made) - alike[::-1].index(True)) if any(alike) else range(0)
+    return next((at + 1 for at in table if not alike[at] and any(made[at])), None)
 
 
 _STEADY_FRACTION = 0.99
@@ -275,10 +275,14 @@ def _from_pvgis(data: pd.DataFrame, place: dict[str, Any], sampled_h: float) -> 
     """
     table = _tidy(data)
     late_h = 0.5 - float(sampled_h)
+    if not abs(late_h) <= 1.0:
+        msg = f"its irradiance time offset is {sampled_h} h, wanted one within the hour"
+        raise ValueError(msg)
     neighbour = -1 if late_h >= 0.0 else 1
     for name in ("ghi_w_m2", "dni_w_m2", "dhi_w_m2"):
         samples = np.maximum(table[name].to_numpy(), 0.0)
-        table[name] = (1.0 - abs(late_h)) * samples + abs(late_h) * np.roll(samples, neighbour)
+        with np.errstate(invalid="ignore"):  # what cannot be is told of below, with its hour
+            table[name] = (1.0 - abs(late_h)) * samples + abs(late_h) * np.roll(samples, neighbour)
     solar_offset_h = round(float(place["longitude"]) / 15.0)
     turned = pd.DataFrame(np.roll(table.to_numpy(), solar_offset_h, axis=0), columns=table.columns)
     hour_of_day = (

@@ -94,6 +94,16 @@ SPOILT: dict[str, tuple[str, Callable[[], str], str | None]] = {
         "TMY3", lambda: without_line(first_of("TMY3"), 103),
         "found 8759; the first out of order is the hour from 05 Jan 04:00; is the file cut off, or a line of it lost?",
     ),
+    "samples taken at no time": (
+        "PVGIS csv",
+        lambda: first_of("PVGIS csv").replace("Offset (h): 0.17", "Offset (h): Infinity"),
+        "its irradiance time offset is inf h, wanted one within the hour",
+    ),
+    "a sun without end": (
+        "PVGIS csv",
+        lambda: first_of("PVGIS csv").replace("50.0,334.9325373873745,", "50.0,1e999,", 1),
+        "ghi_w_m2 is inf in the hour from 01 Jun 0",
+    ),
     "JSON that breaks off": (
         "PVGIS json", lambda: first_of("PVGIS json")[:5000], "line 1, column ",
     ),
