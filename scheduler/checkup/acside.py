@@ -35,12 +35,19 @@ def check_ac_side(yard: Yard, year: SiteYear | None) -> PartReport:
     year : SiteYear or None
         Without it the idle draw is not held against a winter day.
     """
+    start = _worst_start(yard)
     inverter = PartReport(
-        tuple(_inverter_figures(yard)),
-        (*_never_planned(yard), *_everybody_at_once(yard), *_starts(yard)),
+        tuple(_inverter_figures(yard, start)),
+        (*_everybody_at_once(yard), *_starts(yard, start)),
         tuple(_not_known(yard)),
     )
-    return put_together((check_outlets(yard), inverter, check_cords(yard), _check_idle(yard, year)))
+    return put_together((check_one_by_one(yard), inverter, _check_idle(yard, year)))
+
+
+def check_one_by_one(yard: Yard) -> PartReport:
+    """Check each charger, outlet and cord by itself, whatever runs beside it: all that can stop a plan, and quick."""
+    alone = PartReport(findings=tuple(_never_planned(yard)))
+    return put_together((check_outlets(yard), alone, check_cords(yard)))
 
 
 @dataclass(frozen=True)
@@ -66,7 +73,7 @@ def _duty_loads(yard: Yard) -> tuple[HouseLoad, ...]:
     return tuple(load for load in yard.house_loads if not load.always_on)
 
 
-def _inverter_figures(yard: Yard) -> Iterator[Figure]:
+def _inverter_figures(yard: Yard, start: _Start | None) -> Iterator[Figure]:
     limit_w = yard.inverter.continuous_w
     total_w = sum(load.watts for load in yard.house_loads) + worst_chargers(yard, "ac").watts
     yield Figure(
@@ -78,7 +85,6 @@ def _inverter_figures(yard: Yard) -> Iterator[Figure]:
         limit_w,
         _INVERTER_LABEL,
     )
-    start = _worst_start(yard)
     if start is not None:
         name, limit_w = "start on top of all that runs beside it", yard.inverter.surge_limit_w
         yield Figure(Part.AC, start.load.name, name, start.watts, "W", limit_w, _START_LABEL)
@@ -166,8 +172,8 @@ def _start_of(yard: Yard, load: HouseLoad) -> _Start:
     return _Start(load, beside, always_w)
 
 
-def _starts(yard: Yard) -> Iterator[Finding]:
-    start, limit_w = _worst_start(yard), yard.inverter.surge_limit_w
+def _starts(yard: Yard, start: _Start | None) -> Iterator[Finding]:
+    limit_w = yard.inverter.surge_limit_w
     if start is None or not start.beside.names or start.watts <= limit_w + POWER_TOLERANCE_W:
         return
     room_w = limit_w - (start.watts - start.beside.watts)

@@ -65,18 +65,20 @@ def worst_within(yard: Yard, loads: Sequence[HouseLoad], most_w: float) -> Runni
     machines = [machine for machine in yard.machines if machine.supply == "ac"]
     sets: dict[tuple[int, int], Running] = {(0, 0): Running()}
 
-    def add(running: Running, plugs: int) -> None:
-        if running.watts <= most_w:
-            sets.setdefault((plugs, round(running.watts / _APART_W)), running)
+    def add(running: Running, name: str, watts: float, plugs: int) -> None:
+        total_w = running.watts + watts
+        key = (plugs, round(total_w / _APART_W))
+        if total_w <= most_w and key not in sets:
+            sets[key] = running.beside(name, watts)
 
     for load in loads:
         for running in list(sets.values()):
-            add(running.beside(load.name, load.watts), 0)
+            add(running, load.name, load.watts, 0)
     for machine in sorted(machines, key=lambda machine: -machine.charger_w):
         for (plugs, _), running in list(sets.items()):
             limit_w = limits_w[plugs] if plugs < len(limits_w) else -math.inf
             if machine.charger_w <= limit_w:
-                add(running.beside(machine.name, machine.charger_w), plugs + 1)
+                add(running, machine.name, machine.charger_w, plugs + 1)
     return max(sets.values(), key=lambda running: running.watts)
 
 

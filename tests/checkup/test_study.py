@@ -11,12 +11,13 @@ from scheduler.checkup import study
 from scheduler.checkup.findings import Grade, Part, PartReport
 from scheduler.checkup.study import check_yard, quick_stops
 from scheduler.yard.fleetfile import read_yard
+from tests.cli_yard import FLEET
 from tests.sheet.check_samples import figure, finding
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "fleets" / "field-edge.toml"
 
-#: What the quick look may take of a plan's time [s]; on this demo it takes a few thousandths.
+#: What the quick look may take of a plan's time [s]; on the demo it takes one thousandth.
 QUICK_S = 0.010
 
 
@@ -40,7 +41,28 @@ def test_the_gravest_finding_of_all_parts_comes_first(monkeypatch: pytest.Monkey
     assert [found.grade for found in checkup.report.findings] == [Grade.STOP, Grade.WARNING, Grade.NOTE]
     assert [one.part for one in checkup.report.figures] == [Part.INPUT, Part.AC]
     assert checkup.report.unchecked == ("a cord: cord_m",)
-    assert quick_stops(read_yard(DEMO)) == (finding(Grade.STOP, Part.AC),)
+
+
+#: Yards with a stop at the input, in the cable, on the AC side, at a cord and at a battery.
+STOPPED = {
+    "input": (ROOT / "tests" / "checkup" / "yards" / "three-in-series.toml", None),
+    "cable": (ROOT / "tests" / "checkup" / "yards" / "parallel-current.toml", None),
+    "inverter": (None, ("continuous_w = 1500", "continuous_w = 400")),
+    "cord": (None, ('name = "bench"', 'name = "bench"\ncord_awg = 24\ncord_m = 10')),
+    "battery": (None, ("charger_w = 480", "charger_w = 480\nbattery_charge_max_w = 200")),
+}
+
+
+@pytest.mark.parametrize("name", STOPPED)
+def test_the_quick_look_sees_every_stop_that_needs_no_weather(name: str, tmp_path: Path) -> None:
+    path, change = STOPPED[name]
+    if path is None:
+        path = tmp_path / "yard.toml"
+        path.write_text(FLEET.replace(*change), encoding="utf-8")
+    yard = read_yard(path)
+    stops = [found for found in check_yard(yard, None).report.findings if found.grade is Grade.STOP]
+    assert stops
+    assert list(quick_stops(yard)) == stops
 
 
 def test_the_quick_look_is_quick() -> None:
