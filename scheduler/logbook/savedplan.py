@@ -35,8 +35,8 @@ from scheduler.yard.models import PRIORITIES, Site
 
 _MAKE_ONE = "make one with: sunroster plan my-yard.toml --json door.json"
 
-#: A week in quarter hours of a hundred machines is a tenth of it [bytes].
-MOST_BYTES = 100_000_000
+#: A week in quarter hours of a hundred machines is half of it; JSON takes many times its size when it is read.
+MOST_BYTES = 20_000_000
 
 
 def read_saved_plan(path: Path, site: Site) -> Plan:
@@ -56,7 +56,10 @@ def read_saved_plan(path: Path, site: Site) -> Plan:
     try:
         with path.open("rb") as file:
             content = file.read(MOST_BYTES + 1)
-        data = json.loads(content) if len(content) <= MOST_BYTES else None
+        if len(content) > MOST_BYTES:
+            problem = f"more than {MOST_BYTES // 1_000_000} MB is no saved plan; {_MAKE_ONE}"
+            raise SavedPlanError(path, [problem])
+        data = json.loads(content)
     except OSError as fault:
         raise SavedPlanError(path, [f"can't be read: {fault.strerror}; {_MAKE_ONE}"]) from fault
     except (ValueError, RecursionError) as fault:

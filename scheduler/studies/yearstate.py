@@ -22,6 +22,9 @@ from scheduler.studies.yearsums import MonthCount, YearSums
 
 FORMAT = "sunroster.year-state/1"
 
+#: A thousand resampled years of a large yard are a third of it.
+MOST_BYTES = 64_000_000
+
 
 def fingerprint(prepared: PreparedYear) -> str:
     """Return what tells one year from another: yard, sun, spread, settings and version."""
@@ -59,7 +62,9 @@ def read_state(path: Path, prepared: PreparedYear) -> tuple[Bookmark | None, tup
         If it cannot be read, or was written for another year.
     """
     try:
-        state = json.loads(path.read_bytes())
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+        state = json.loads(content) if len(content) <= MOST_BYTES else {}
         told = state["format"], state["of"]
     except (OSError, ValueError, LookupError, TypeError, RecursionError) as fault:
         raise InputError(path, ["this is no state file of a year; give a new name to begin one"]) from fault

@@ -108,6 +108,7 @@ SPOILT: dict[str, tuple[str, Callable[[], str], str | None]] = {
         "PVGIS json", lambda: first_of("PVGIS json")[:5000], "line 1, column ",
     ),
     "brackets nested deep in a typical year": ("PVGIS json", lambda: '{"a":' * 90_000, "recursion depth"),
+    "a plan of seven million lists": ("plan", lambda: f"[{'[],' * 7_000_000}[]]", "more than 20 MB is no saved plan"),
     "brackets nested deep in a plan": ("plan", lambda: "[" * 90_000, "no JSON; make one with"),
     "a plan made before all years": (
         "plan",
@@ -177,7 +178,7 @@ def test_what_once_broke_a_reader_is_refused_in_plain_words(wrong: str, tmp_path
 
 @pytest.mark.slow
 def test_a_device_without_an_end_is_read_no_further_than_a_file_may_be_long() -> None:
-    for kind in ("forecast", "plan", "logbook"):
+    for kind in ("forecast", "plan", "logbook", "state"):
         with pytest.raises(InputError):
             READERS[kind](Path("/dev/zero"))
 
