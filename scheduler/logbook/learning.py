@@ -15,11 +15,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from scheduler.charging.curve import ChargeCurve
 from scheduler.errors import UsageError
 from scheduler.logbook.beliefs import DUTY_FRACTION, LEAST_LEVEL_FRACTION, READING_PCT
-from scheduler.logbook.daysun import bridge_wh, half_day_fraction, sun_at_w
+from scheduler.logbook.daysun import PLACES, bridge_wh, half_day_fraction, place_weights, sun_at_w
 from scheduler.logbook.expectation import Expectation, Reading
+from scheduler.logbook.skyseen import SeenSky
+from scheduler.logbook.spells import Spell, spells_of
+from scheduler.logbook.sureness import Unsure, deviations, unsure
 from scheduler.planning.replay_physics import BoolArray, from_bank_wh, run_bank
 from scheduler.timegrid import FloatArray
 
@@ -42,11 +44,24 @@ EMPTY_PCT = 12.0
 #: interval either. That it is told by the expectation and not by the display leaves bright and dull days alike.
 FULL_FRACTION = 0.98
 
+#: Except where the end comes out nearly the same however the sun strayed within its day, this many deviations to either
+#: side. So much of what lies between the two ends is then taken for one deviation: more than the sixth, for a bank that
+#: is full cuts one side off; it may be this part of the bank.
+FARTHEST, STRAY_PART, FORGETS_FRACTION = (-3.0, 3.0), 0.3, 0.03
+
 #: How far an interval's end may lie from the model where nothing is learned from it.
 UNKNOWN_FRACTION = 1.0
 
-#: Beyond these a display says too little of the level to learn from [%].
-LOWEST_PCT, HIGHEST_PCT = 2.0, 97.0
+#: A bank that shows so little at more than this part of the readings says little of itself: AC may have been off.
+STARVED_FRACTION = 0.1
+
+
+#: What a keeper can do for more readings of a kind.
+CHARGING_NIGHT = "the bank in the evening and the next morning, with a charger in between whose machine is noted too"
+IDLE_NIGHT = "the bank in the evening and the next morning, with nothing charging in between"
+DAY_NOT_FULL = "the bank in the morning and at noon, on days on which it is not full by then"
+SKY = "the sky at each visit, such as --sky fair"
+MACHINE = "each machine when it is plugged in and at the next visit, before it is full"
 
 
 @dataclass(frozen=True)
@@ -83,11 +98,25 @@ class Figure:
 
 @dataclass(frozen=True)
 class Learned:
-    """All figures, and what they were learned from."""
+    """All figures, and what they were learned from.
+
+    Attributes
+    ----------
+    figures : tuple of Figure
+    days : float
+    readings : int
+        Of the bank.
+    unsure : Unsure or None
+        What is not sure yet, and what would make it so.
+    is_starved : bool
+        The bank was nearly empty so often that only the chargers' figures are to be trusted.
+    """
 
     figures: tuple[Figure, ...]
     days: float
     readings: int
+    unsure: Unsure | None = None
+    is_starved: bool = False
 
 
 def learn(expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]) -> Learned:
@@ -120,9 +149,10 @@ def learn(expected: Expectation, readings: Sequence[Reading], first_charge_pct: 
         fit.residuals, fit.start(), jac_sparsity=fit.sparsity(), x_scale="jac", method="trf", max_nfev=60
     )
     jacobian: FloatArray = found.jac.toarray()  # type: ignore[union-attr]  # sparse, as the pattern is
-    deviation = np.sqrt(np.diag(np.linalg.pinv(jacobian.T @ jacobian)))
-    figures = tuple(fit.figures(found.x, deviation))
-    return Learned(figures, days, len(shown))
+    figures = tuple(fit.figures(found.x, deviations(jacobian)))
+    lacking = unsure(jacobian, fit.n_figures, fit.kinds_of_readings(), days)
+    is_starved = bool((fit.shown_pct < EMPTY_PCT).mean() > STARVED_FRACTION)
+    return Learned(figures, days, len(shown), lacking, is_starved)
 
 
 class _Fit:
@@ -140,7 +170,7 @@ class _Fit:
         self.shown_pct = np.array([reading.bank_pct or 0.0 for reading in shown])
         ordinals = [expected.grid.local(step).toordinal() for step in range(expected.grid.n_steps)]
         self.day = np.array(ordinals) - ordinals[0]
-        self.spells = _spells(expected, readings, first_charge_pct)
+        self.spells = spells_of(expected, readings, first_charge_pct)
         empty = [edge for edge, pct in zip(self.edges, self.shown_pct, strict=True) if pct < EMPTY_PCT]
         self.rises = [
             spell
@@ -151,6 +181,7 @@ class _Fit:
         self.kinds = [("array", -1), ("base load", -1), ("bank", -1), *(("charger", at) for at in charging)]
         self.n_figures, self.n_levels = len(self.kinds), len(shown)
         self.n_days = int(self.day[-1]) + 1
+        self.place, self.place_deviation = self._places_seen(readings)
         self.steps, self.inside = self._columns()
         self._wall_wh = functools.lru_cache(maxsize=64)(self._charging_wh)
         self.deviation = self._deviation()
@@ -172,7 +203,7 @@ class _Fit:
                 figures / believed,
                 pulled,
                 (levels[1:] - ends) / self.deviation,
-                places,
+                (places - self.place) / self.place_deviation,
                 np.array([self._rise_residual(rise, figures) for rise in self.rises]),
             ]
         )
@@ -194,6 +225,24 @@ class _Fit:
         pattern[row + n_d :, :n_f] = 1.0
         return pattern
 
+    def kinds_of_readings(self) -> dict[str, BoolArray]:
+        """Which residuals each kind of reading brings, by what the keeper is to do for more of them."""
+        expected = self.expected
+        rows = np.zeros(self.n_figures + 2 * self.n_levels - 1 + self.n_days + len(self.rises), dtype=bool)
+        shown, ends = self.n_figures, self.n_figures + self.n_levels
+        places = ends + self.n_levels - 1
+        kinds = {kind: rows.copy() for kind in (CHARGING_NIGHT, IDLE_NIGHT, DAY_NOT_FULL, SKY, MACHINE)}
+        for number, (first, last) in enumerate(pairwise(self.edges)):
+            if self.deviation[number] < UNKNOWN_FRACTION:
+                is_night = self.day[first] != self.day[last - 1]
+                is_charging = bool(expected.plugged[first:last].any())
+                night = CHARGING_NIGHT if is_charging else IDLE_NIGHT
+                kind = kinds[night if is_night else DAY_NOT_FULL]
+                kind[[shown + number, shown + number + 1, ends + number]] = True
+        kinds[SKY][places : places + self.n_days] = self.place_deviation == 1.0
+        kinds[MACHINE][places + self.n_days :] = True
+        return kinds
+
     def figures(self, unknowns: FloatArray, deviation: FloatArray) -> list[Figure]:
         """Turn factors into figures with their intervals."""
         yard = self.expected.yard
@@ -210,6 +259,20 @@ class _Fit:
             by = [float(value * np.exp(middle + sign * apart)) for sign in (0.0, -1.0, 1.0)]
             found.append(Figure(kind, machine.name if kind == "charger" else "", value, *by))
         return found
+
+    def _places_seen(self, readings: Sequence[Reading]) -> tuple[FloatArray, FloatArray]:
+        """Where each day's sun lies by what was seen of the sky, and one deviation about it, shape (n_days,)."""
+        place, deviation = np.zeros(self.n_days), np.ones(self.n_days)
+        sky = SeenSky(self.expected, [spell for reading in readings for spell in reading.skies])
+        for day in range(self.n_days):
+            today = np.flatnonzero(self.day == day)
+            told = sky.tell(int(today[0]), int(today[-1]) + 1)
+            if told is not None:
+                weights = place_weights() * told.likely_fraction
+                weights /= weights.sum()
+                place[day] = (weights * PLACES).sum()
+                deviation[day] = np.sqrt((weights * (PLACES - place[day]) ** 2).sum())
+        return place, deviation
 
     def _columns(self) -> tuple[np.ndarray, BoolArray]:
         """Lay the intervals side by side, each a column of steps from its first on."""
@@ -230,13 +293,54 @@ class _Fit:
         ends_empty = self.shown_pct < EMPTY_PCT
         figures, levels, places = np.split(self.start(), [self.n_figures, self.n_figures + self.n_levels])
         fills = self._run(figures, levels, places, 1.0).max(axis=0) >= FULL_FRACTION
-        deviation = np.hypot(LEAST_LEVEL_FRACTION, unknown_wh / self.expected.yard.bank.capacity_wh)
-        return np.where(ends_empty[:-1] | ends_empty[1:] | fills, UNKNOWN_FRACTION, deviation)
+        strays = self._strays()
+        lower, upper = (
+            self._run(figures, levels, places, 1.0, np.maximum(1.0 + far * strays, 0.0)) for far in FARTHEST
+        )
+        # Where a bank is full for a while and then emptied by the night, its end says what the night took.
+        forgets = STRAY_PART * np.abs(upper[-1] - lower[-1])
+        unknown = unknown_wh / self.expected.yard.bank.capacity_wh
+        known_end = np.hypot(forgets, self._draw_unknown())
+        deviation = np.hypot(LEAST_LEVEL_FRACTION, np.where(fills, known_end, unknown))
+        empties = ends_empty[:-1] | ends_empty[1:] | (lower.min(axis=0) < EMPTY_PCT / 100.0)
+        lost = empties | (fills & (forgets > FORGETS_FRACTION))
+        return np.where(lost, UNKNOWN_FRACTION, deviation)
 
-    def _run(self, figures: FloatArray, levels: FloatArray, places: FloatArray, capacity: float) -> FloatArray:
-        """Run the bank through all intervals side by side; its level on every edge as a fraction."""
+    def _strays(self) -> FloatArray:
+        """How far the sun of each step's interval strays where its day is known, shape (n_steps,)."""
+        expected = self.expected
+        likely_wh = expected.grid.energy_wh(expected.suns.likely_w)
+        strays = np.zeros(expected.grid.n_steps)
+        for first, last in pairwise(self.edges):
+            for day in np.unique(self.day[first:last]):
+                today = self.day == day
+                part = np.flatnonzero(today[first:last]) + first
+                part_wh = likely_wh[part].sum()
+                if part_wh > 0.0:
+                    apart_wh = half_day_fraction(expected.suns, today) * bridge_wh(part_wh, likely_wh[today].sum())
+                    strays[part] = min(float(apart_wh / part_wh), 1.0)
+        return strays
+
+    def _draw_unknown(self) -> FloatArray:
+        """How far each interval's draw is known, as a fraction of the bank."""
+        demand_wh = self.expected.demand_wh()
+        drawn_wh = np.array([demand_wh[first:last].sum() for first, last in pairwise(self.edges)])
+        return DRAW_FRACTION * drawn_wh / self.expected.yard.bank.capacity_wh
+
+    def _run(
+        self,
+        figures: FloatArray,
+        levels: FloatArray,
+        places: FloatArray,
+        capacity: float,
+        times: FloatArray | float = 1.0,
+    ) -> FloatArray:
+        """Run the bank through all intervals side by side; its level on every edge as a fraction.
+
+        The sun of each step is taken so many `times`.
+        """
         expected, bank = self.expected, self.expected.yard.bank
-        sun_w = np.exp(figures[0]) * sun_at_w(expected.suns, places[self.day][:, np.newaxis])[:, 0]
+        sun_w = times * np.exp(figures[0]) * sun_at_w(expected.suns, places[self.day][:, np.newaxis])[:, 0]
         net_wh = expected.grid.energy_wh(sun_w) - self._demand_wh(figures)
         scaled = bank.model_copy(update={"modules_wh": tuple(capacity * wh for wh in bank.modules_wh)})
         columns_wh = np.where(self.inside, net_wh[self.steps], 0.0)
@@ -269,7 +373,7 @@ class _Fit:
             wall_wh[spell.first : spell.last, spell.column] = drawn_wh
         return wall_wh
 
-    def _rise_residual(self, rise: _Spell, figures: FloatArray) -> float:
+    def _rise_residual(self, rise: Spell, figures: FloatArray) -> float:
         factor = dict(self._factors(figures))[rise.column]
         capacity_wh = self.expected.yard.machines[rise.column].capacity_wh
         charge_wh, _ = rise.path_wh(self.expected, factor)
@@ -294,62 +398,3 @@ class _Fit:
             duty = expected.duty_wh
             variance += float(DUTY_FRACTION * bridge_wh(duty[part].sum(), duty[today].sum())) ** 2
         return float(np.sqrt(variance))
-
-
-@dataclass(frozen=True)
-class _Spell:
-    """A machine from one display to the next, plugged in at times in between."""
-
-    column: int
-    first: int
-    last: int
-    before_pct: float
-    after_pct: float
-
-    def path_wh(self, expected: Expectation, factor: float) -> tuple[FloatArray, FloatArray]:
-        """Charge on every edge from the first display on, and what the charger draws in each step [Wh].
-
-        The charger draws so many times the file's watts; work is taken on its edges.
-        """
-        machine = expected.yard.machines[self.column]
-        curve = ChargeCurve(
-            machine.capacity_wh, factor * machine.charger_w, machine.charger_efficiency, machine.taper_from
-        )
-        work_wh = expected.work_wh[self.first : self.last + 1, self.column]
-        breaks = [0, *(int(edge) for edge in np.flatnonzero(work_wh) if edge > 0), len(work_wh) - 1]
-        charge_wh = np.full(len(work_wh), self.before_pct / 100.0 * machine.capacity_wh)
-        into_wh = np.zeros(len(work_wh) - 1)
-        for begin, end in pairwise(breaks):
-            plugged = expected.plugged[self.first + begin : self.first + end, self.column]
-            start_wh = charge_wh[begin]
-            charge_wh[begin + 1 : end + 1] = curve.charge_after_wh(start_wh, expected.grid.step_h * np.cumsum(plugged))
-            into_wh[begin:end] = np.diff(charge_wh[begin : end + 1])
-            charge_wh[end] = max(0.0, charge_wh[end] - work_wh[end])
-        return charge_wh, into_wh / machine.charger_efficiency
-
-    def tells_watts(self, expected: Expectation) -> bool:
-        """Whether the charger ran on end to the later display: no work, and not full before."""
-        worked = expected.work_wh[self.first + 1 : self.last + 1, self.column].any()
-        shown = LOWEST_PCT <= self.after_pct <= HIGHEST_PCT and self.before_pct <= HIGHEST_PCT
-        return bool(shown and not worked)
-
-
-def _spells(
-    expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]
-) -> list[_Spell]:
-    """All spells between two displays of a machine in which it was plugged in."""
-    found = []
-    for column, machine in enumerate(expected.yard.machines):
-        noted = [
-            (expected.edge_of(reading.at), reading.machines_pct[machine.name])
-            for reading in readings
-            if machine.name in reading.machines_pct
-        ]
-        if machine.name in first_charge_pct and (not noted or noted[0][0] > 0):
-            noted.insert(0, (0, first_charge_pct[machine.name]))
-        found += [
-            _Spell(column, first, last, before_pct, after_pct)
-            for (first, before_pct), (last, after_pct) in pairwise(noted)
-            if expected.plugged[first:last, column].any()
-        ]
-    return found

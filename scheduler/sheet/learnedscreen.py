@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import Group, RenderableType
 from rich.constrain import Constrain
@@ -14,6 +14,8 @@ from scheduler.sheet import words
 from scheduler.sheet.glyphs import visible
 
 WIDEST = 100
+
+HALF_A_YEAR_WEEKS = 26
 
 #: How each kind of figure is called.
 NAMES = {
@@ -27,6 +29,7 @@ NAMES = {
 def render_learned(learned: Learned, notes: Sequence[str], width: int) -> RenderableType:
     """Lay what was learned out for a console of `width` cells."""
     told: list[RenderableType] = [Text(visible(headline(learned)), style="bold"), Text(), _table(learned), Text()]
+    told += [Text(visible(line)) for line in sureness_told(learned)]
     told += [Text(visible(f"Note: {words.sentence(note)}")) for note in notes]
     return Constrain(Group(*told), min(width, WIDEST))
 
@@ -46,6 +49,24 @@ def headline(learned: Learned) -> str:
     if not otherwise:
         return f"{base}: every figure is as in the file, as far as can be told."
     return f"{base}: otherwise than in the file {'are' if len(otherwise) > 1 else 'is'} the {words.listed(otherwise)}."
+
+
+def sureness_told(learned: Learned) -> Iterator[str]:
+    """What is not sure yet, and what to read for it; how far the figures can be trusted at all."""
+    if learned.is_starved:
+        yield (
+            "The bank was nearly empty at many of these readings, and AC may have been off in between: only the "
+            "chargers' figures are proposed. Weeks with more sun say more."
+        )
+    if learned.unsure is None:
+        return
+    weeks = max(round(learned.unsure.more_days / 7.0), 1)
+    lasts = "half a year and more" if weeks > HALF_A_YEAR_WEEKS else f"some {words.counted(weeks, 'week')} more"
+    yield (
+        f"Not sure to 5 % yet: the least known figure may be off by {100 * learned.unsure.deviation_fraction:.0f} %, "
+        f"one standard deviation. As it goes, it takes {lasts}; sooner with more readings of"
+    )
+    yield from (f"- {kind}" for kind in learned.unsure.ask_for)
 
 
 def figure_told(figure: Figure) -> str:

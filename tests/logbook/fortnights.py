@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -67,8 +67,13 @@ def slow_yard() -> Yard:
     )
 
 
-def live_weeks(seed: int, days: int = 28, spread_fraction: float = 0.5) -> Weeks:
-    """Live some weeks: two machines charge every other night, one of mornings; all work after noon."""
+def live_weeks(
+    seed: int, days: int = 28, spread_fraction: float = 0.5, words: injected.Words | None = None
+) -> Weeks:
+    """Live some weeks: two machines charge every other night, one of mornings; all work after noon.
+
+    With `words` the hand says at each visit what the sky was like since the one before.
+    """
     random = np.random.default_rng([99, seed])
     yard = slow_yard()
     sky = injected.made_sky(spread_fraction)
@@ -82,7 +87,12 @@ def live_weeks(seed: int, days: int = 28, spread_fraction: float = 0.5) -> Weeks
     )
     suns = ThreeSuns(agenda.grid, dull_w, likely_w, bright_w, sky.shed_temp_c[part], "made up")
     truth = Truth.drawn(random)
-    return _live(random, yard, agenda, suns, true_w, truth)
+    lived = _live(random, yard, agenda, suns, true_w, truth)
+    if words is None:
+        return lived
+    word_of = injected.number_of_words(part, sky.true_w[part], words)
+    said = injected.with_words(np.random.default_rng([99, seed, 7]), lived.readings, agenda, word_of, words)
+    return replace(lived, readings=said)
 
 
 def _real(yard: Yard, truth: Truth) -> Yard:

@@ -97,6 +97,9 @@ class Case:
 
 SOUND = Fault(Cause.NONE)
 
+#: From steps to the number of a sky term, None in the dark.
+WordOf = Callable[[list[int]], int | None]
+
 Draw = Callable[[np.random.Generator, str], Fault]
 
 FAULTS: dict[Cause, Draw] = {
@@ -172,10 +175,11 @@ class Words(StrEnum):
 
     SINCE_VISIT = "a word for the time since the last visit"
     HALF_DAYS = "a word for each half of the day"
+    BY_LIGHT = "a word for the light since the last visit, not for the cloud"
 
 
 def with_words(
-    random: np.random.Generator, readings: list[Reading], agenda: Agenda, cloud_fraction: FloatArray, words: Words
+    random: np.random.Generator, readings: list[Reading], agenda: Agenda, word_of: WordOf, words: Words
 ) -> list[Reading]:
     """Say at each reading what the sky was like since the one before, of the same day."""
     grid = agenda.grid
@@ -186,19 +190,32 @@ def with_words(
         parts = [today]
         if words is Words.HALF_DAYS:
             parts = [[step for step in today if (grid.local(step).hour < 12) == half] for half in (True, False)]
-        spells = (_spell(random, agenda, part, cloud_fraction) for part in parts if part)
+        spells = (_spell(random, agenda, part, word_of) for part in parts if part)
         told.append(replace(reading, skies=tuple(spell for spell in spells if spell)))
     return told
 
 
-def _spell(
-    random: np.random.Generator, agenda: Agenda, part: list[int], cloud_fraction: FloatArray
-) -> SkySpell | None:
-    lit_w = clear_w()[prepared_year().agenda.whole.grid.index_of(agenda.grid.edge(part[0])) :][: len(part)]
-    if not lit_w.any():
+def number_of_words(part: slice, true_w: FloatArray, words: Words) -> WordOf:
+    """Which term the sky of some steps has: by the oktas that the station saw, or by the light that came."""
+    clear, cloud_fraction = clear_w()[part], opaque_cloud_fraction()[part]
+    light = np.array([term.clearness_fraction for term in SKY_TERMS])
+
+    def word_of(steps: list[int]) -> int | None:
+        lit_w = clear[steps]
+        if not lit_w.any():
+            return None
+        if words is Words.BY_LIGHT:
+            return int(np.argmin(np.abs(light - true_w[steps].sum() / lit_w.sum())))
+        oktas = round(8.0 * float(np.average(cloud_fraction[steps], weights=lit_w)))
+        return next(at for at, term in enumerate(SKY_TERMS) if oktas <= term.oktas[1])
+
+    return word_of
+
+
+def _spell(random: np.random.Generator, agenda: Agenda, part: list[int], word_of: WordOf) -> SkySpell | None:
+    number = word_of(part)
+    if number is None:
         return None
-    oktas = round(8.0 * float(np.average(cloud_fraction[part], weights=lit_w)))
-    number = next(at for at, term in enumerate(SKY_TERMS) if oktas <= term.oktas[1])
     if random.random() < SLIPS_FRACTION:
         near = [at for at in (number - 1, number + 1) if 0 <= at < len(SKY_TERMS)]
         number = int(random.choice(near))
@@ -253,7 +270,7 @@ def make_case(
     readings = _readings(random, yard, agenda, suns, lived, fault.stuck)
     if words is not None:
         said = np.random.default_rng([seed, list(FAULTS).index(cause), 7])
-        readings = with_words(said, readings, agenda, opaque_cloud_fraction()[part], words)
+        readings = with_words(said, readings, agenda, number_of_words(part, sky.true_w[part], words), words)
     shown = {machine.name: float(machine.charge_pct) for machine in yard.machines}
     return Case(fault, expected, readings, shown)
 

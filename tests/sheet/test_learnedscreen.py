@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 
 from scheduler.logbook.learning import Figure, Learned
+from scheduler.logbook.sureness import Unsure
 from scheduler.sheet.learnedscreen import headline, render_changes, render_learned
 
 LONG = "+losses_pct = { dirt = 3, mismatch = 2, wiring = 2, connections = 0.5, ageing = 4, rating = 1, else = 10 }"
@@ -34,3 +35,17 @@ def test_each_figure_has_its_interval() -> None:
     told = drawn(Learned((WEAK, SOUND), 28.0, 84))
     assert "3000 to 3400" in told
     assert "450 to 490" in told
+
+
+def test_what_is_not_sure_yet_is_told_with_what_to_read() -> None:
+    lacking = Unsure(0.08, 40.0, ("the sky at each visit",))
+    told = drawn(Learned((SOUND,), 28.0, 84, lacking))
+    assert "may be off by 8 %" in told
+    assert "some 6 weeks more" in told.replace("\n", " ")
+    assert "- the sky at each visit" in told
+    assert "Not sure" not in drawn(Learned((SOUND,), 28.0, 84))
+    assert "half a year and more" in drawn(Learned((SOUND,), 28.0, 84, Unsure(0.2, 400.0, ()))).replace("\n", " ")
+
+
+def test_a_bank_that_was_mostly_empty_is_told() -> None:
+    assert "nearly empty" in drawn(Learned((SOUND,), 28.0, 84, is_starved=True))
