@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import random
 from collections import Counter
+from collections.abc import Mapping
 
 import numpy as np
 import pytest
@@ -145,13 +146,14 @@ def may_charge(
     bank: Bank | None = None,
     inverter: Inverter | None = None,
     surge_w: float | None = None,
+    machine: Mapping[str, float] | None = None,
 ) -> bool:
     """Whether a machine may charge for an hour beside a lamp; rows and sums must agree, and let it be left out."""
     house = [HouseLoad(name="lamp", watts=lamp_w, surge_w=surge_w, always_on=True)] if lamp_w else []
-    machine = make_machine(charger_w=charger_w, supply=supply)
+    mower = make_machine(charger_w=charger_w, supply=supply, **(machine or {}))
     outlets = (Outlet(name="east", kind=supply),)
-    yard = make_yard(machine, house_loads=house, bank=bank, inverter=inverter, outlets=outlets)
-    agenda = make_agenda(yard, 1, needs={"mower": [make_need(1, 5000.0)]})
+    yard = make_yard(mower, house_loads=house, bank=bank, inverter=inverter, outlets=outlets)
+    agenda = make_agenda(yard, 1, needs={"mower": [make_need(1, mower.capacity_wh)]})
     case = build_case(yard, agenda, make_suns(agenda, [sun_w]))
     rows = Rows(build_choice(case))
     idle = idle_row(case, 0)
@@ -173,6 +175,23 @@ def test_a_house_that_takes_more_than_the_discharge_limit_is_lived_with_and_noth
     bank = make_bank(discharge_max_w=500.0)
     assert not may_charge(bank=bank, lamp_w=700.0, charger_w=10.0)
     assert may_charge(bank=bank, lamp_w=490.0, charger_w=10.0)
+
+
+def test_the_discharge_limit_holds_to_the_watt_in_a_bank_however_large() -> None:
+    bank = make_bank(modules_wh=(1e6,), discharge_max_w=500.0)
+    assert may_charge(bank=bank, charger_w=500.0)
+    assert not may_charge(bank=bank, charger_w=501.0)
+
+
+def test_an_empty_bank_gives_nothing_even_where_no_reserve_is_kept() -> None:
+    bank = make_bank(reserve_pct=0.0, level_pct=5.0)
+    assert may_charge(bank=bank, charger_w=500.0)
+    assert not may_charge(bank=bank, charger_w=501.0)
+
+
+def test_what_a_house_asks_of_an_empty_bank_in_vain_is_lived_with_and_nothing_is_added() -> None:
+    bank = make_bank(reserve_pct=0.0, level_pct=5.0)
+    assert not may_charge(bank=bank, lamp_w=600.0, charger_w=10.0)
 
 
 def test_charging_counts_to_the_reserve_by_what_the_bank_loses() -> None:
@@ -207,3 +226,39 @@ def test_running_watts_and_starts_keep_to_their_limits() -> None:
     assert not may_charge(inverter=inverter, lamp_w=401.0)
     assert may_charge(inverter=inverter, lamp_w=400.0, surge_w=900.0)
     assert not may_charge(inverter=inverter, lamp_w=400.0, surge_w=901.0)
+
+
+@pytest.mark.parametrize("sleeps", [False, True])
+def test_a_duty_load_pays_the_inverter_and_keeps_it_awake(sleeps: bool) -> None:
+    dryer = HouseLoad(name="dryer", watts=80.0, hours_per_day=1.0)
+    inverter = make_inverter(efficiency_pct=80.0, idle_w=10.0, off_when_unused=sleeps)
+    # In the dark hour it takes 110 Wh of the bank, in the sunny one nothing.
+    for level_pct, is_enough in ((11.1, True), (11.05, False)):
+        yard = make_yard(house_loads=[dryer], bank=make_bank(level_pct=level_pct), inverter=inverter)
+        agenda = make_agenda(yard, 2, duties=[DutyWindow("dryer", 0, 2, 1, 1)])
+        case = build_case(yard, agenda, make_suns(agenda, [0.0, 110.0]))
+        dark = Selection((), {"dryer": np.array([True, False])})
+        assert case.house.holds
+        assert Rows(build_choice(case)).allow(dark) == is_allowed(case, dark) == is_enough
+
+
+@pytest.mark.parametrize(("surge_w", "fits"), [(400.0, True), (401.0, False)])
+def test_a_duty_motor_starts_with_its_surge_beside_what_charges(surge_w: float, fits: bool) -> None:
+    pump = HouseLoad(name="pump", watts=100.0, surge_w=surge_w, hours_per_day=1.0)
+    inverter = make_inverter(continuous_w=900.0, surge_w=1000.0)
+    outlets = (Outlet(name="east", kind="ac"),)
+    yard = make_yard(make_machine(charger_w=600.0), house_loads=[pump], inverter=inverter, outlets=outlets)
+    agenda = make_agenda(
+        yard, 1, needs={"mower": [make_need(1, 5000.0)]}, duties=[DutyWindow("pump", 0, 1, 1, 1)]
+    )
+    case = build_case(yard, agenda, make_suns(agenda))
+    charging = Selection((1 - idle_row(case, 0),), {"pump": np.array([True])})
+    assert len(case.tables[0]) == 2
+    assert Rows(build_choice(case)).allow(charging) == is_allowed(case, charging) == fits
+
+
+def test_the_inverter_must_stand_the_first_moment_of_a_charger_that_soon_tapers() -> None:
+    # 700 W for half an hour and then ever less: 470 W in the hour's mean.
+    quick = {"battery_wh": 400.0, "charge_pct": 0.0}
+    assert may_charge(inverter=make_inverter(continuous_w=700.0), charger_w=700.0, machine=quick)
+    assert not may_charge(inverter=make_inverter(continuous_w=699.0), charger_w=700.0, machine=quick)
