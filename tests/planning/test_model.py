@@ -262,3 +262,16 @@ def test_the_inverter_must_stand_the_first_moment_of_a_charger_that_soon_tapers(
     quick = {"battery_wh": 400.0, "charge_pct": 0.0}
     assert may_charge(inverter=make_inverter(continuous_w=700.0), charger_w=700.0, machine=quick)
     assert not may_charge(inverter=make_inverter(continuous_w=699.0), charger_w=700.0, machine=quick)
+
+
+@pytest.mark.parametrize(("hours", "fits"), [(2, True), (3, False), (4, False)])
+def test_no_outlet_ends_the_plan_with_three_hours_above_80_percent_of_its_breaker(
+    hours: int, fits: bool
+) -> None:
+    outlets = (Outlet(name="east", kind="ac", breaker_a=10.0, volts=60.0),)
+    yard = make_yard(make_machine(charger_w=500.0), outlets=outlets)
+    agenda = make_agenda(yard, hours, needs={"mower": [make_need(hours, 5000.0)]})
+    case = build_case(yard, agenda, make_suns(agenda))
+    charging = Selection((1 - idle_row(case, 0),), {})
+    assert len(case.tables[0]) == 2
+    assert Rows(build_choice(case)).allow(charging) == is_allowed(case, charging) == fits

@@ -77,6 +77,8 @@ def assert_as_good(case: Case, best: Best) -> None:
     plan = make_plan(case.yard, case.agenda, case.suns, Settings(), made_at=MADE_AT)
     reached = reached_by(case, plan)
     story = f"\nplanner {reached}\noracle  {best}\naims {plan.aims}\n{show(case)}\n{told(plan)}"
+    assert plan.replay is not None
+    assert plan.replay.violations == (), story
     assert all(aim.status is AimStatus.PROVEN for aim in plan.aims), story
     assert (reached.must, reached.should, reached.could) == (best.must, best.should, best.could), story
     assert reached.shortfall_wh == pytest.approx(best.shortfall_wh, abs=SAME_WH), story
