@@ -275,3 +275,23 @@ def test_no_outlet_ends_the_plan_with_three_hours_above_80_percent_of_its_breake
     charging = Selection((1 - idle_row(case, 0),), {})
     assert len(case.tables[0]) == 2
     assert Rows(build_choice(case)).allow(charging) == is_allowed(case, charging) == fits
+
+
+@pytest.mark.parametrize(
+    ("first_visit", "fits"), [(2, [True, False, False]), (3, [True, False, False]), (5, [True, False, False])]
+)
+def test_what_was_hot_before_anybody_came_is_lived_with_if_the_first_to_come_ends_it(
+    first_visit: int, fits: list[bool]
+) -> None:
+    outlets = (Outlet(name="east", kind="ac", breaker_a=10.0, volts=60.0),)
+    yard = make_yard(make_machine(charger_w=500.0, outlet="east"), outlets=outlets)
+    visits = (first_visit, first_visit + 1)
+    agenda = make_agenda(
+        yard, first_visit + 2, visits=visits, needs={"mower": [make_need(first_visit + 2, 5000.0)]}
+    )
+    case = build_case(yard, agenda, make_suns(agenda))
+    rows = Rows(build_choice(case))
+    hours_in = (case.tables[0].place >= 0).sum(axis=1)
+    for hours, fit in zip((first_visit, first_visit + 1, first_visit + 2), fits, strict=True):
+        choice = Selection((int(np.flatnonzero(hours_in == hours)[0]),), {})
+        assert rows.allow(choice) == is_allowed(case, choice) == fit
