@@ -23,8 +23,8 @@ from scheduler.yard.models import PRIORITIES, Yard
 from tests.oracle_house import house_of, least_shortage_wh, shortage_wh
 from tests.oracle_milp import House, best_by_network
 from tests.oracle_network import TooMany
-from tests.oracle_physics import CONTINUOUS_H, MET_WH, Case, bank_draw_wh, bank_levels_wh, charging
-from tests.planning.page_hand import follow_page
+from tests.oracle_physics import MET_WH, Case, bank_draw_wh, bank_levels_wh, charging
+from tests.page_properties import broken, live_by_page, low_arrivals, sure_needs
 from tests.random_yards import show
 from tests.whole_yards import MOST_MACHINE_STEPS, kinds_of, whole_yards
 from tests.yard_changes import MORE, scaled
@@ -126,6 +126,7 @@ def try_yard(
         "house": lambda: check_house(trial),
         "optimum": lambda: check_optimum(trial),
         "page": lambda: check_page(trial, choices[0]),
+        "low": lambda: check_low(trial),
         "more": lambda: check_more(trial, choices[1]),
         "scaling": lambda: check_scaling(trial, (0.5, 2.0, 4.0)[choices[1] % 3]),
         "bytes": lambda: check_bytes(trial),
@@ -230,51 +231,27 @@ def check_house(trial: Trial) -> None:
 
 
 def check_page(trial: Trial, which: int) -> None:
-    """A hand that reads only the page never breaks the reserve under a sun no worse than dull, nor R5, R6 or R8."""
-    case, plan = trial.case, trial.plan
-    page = [vars(visit) | {key: [vars(line) for line in getattr(visit, key)] for key in LINES} for visit in plan.visits]
-    duty = {load.name: load.wall_wh > 0 for load in plan.house_loads}
-    dull, bright = case.suns.dull_w, case.suns.bright_w
+    """A hand that reads only the page keeps R4, R5, R6, R8 and the sure needs under a sun no worse than dull."""
+    dull, bright = trial.case.suns.dull_w, trial.case.suns.bright_w
     rng = np.random.default_rng(which)
     blocks = rng.choice([0.0, 0.0, 0.3, 1.0, 3.0], size=(3, -(-len(dull) // 4))).repeat(4, axis=1)[:, : len(dull)]
-    given = min(case.agenda.visits, default=case.agenda.grid.n_steps)
     for sun_w in (dull, bright, *(dull + block * (bright - dull) for block in blocks)):
-        lived = follow_page(case.yard, case.agenda, case.suns, page, duty, sun_w)
-        below = np.array(lived.level_wh) - plan.bank.allowed_wh
-        assert below.min() >= -1e-4 * case.yard.bank.capacity_wh, trial.story(
-            f"{-below.min():.2f} Wh below what is allowed at edge {below.argmin()}", sun_w.tolist()
-        )
-        most_w = np.maximum(case.yard.inverter.continuous_w, plan.inverter_peak_w)
-        over_w = np.array(lived.running_w) - most_w
-        # Whatever the page adds leaves room for a motor to start.
-        starting_w = np.array(lived.running_w) + starts_w(trial)
-        most_start_w = np.maximum(case.yard.inverter.surge_limit_w, plan.inverter_peak_w + starts_w(trial))
-        assert (starting_w <= most_start_w + 0.01).all(), trial.story("no room for a motor's start", sun_w.tolist())
-        assert over_w.max() <= 0.01, trial.story(f"{over_w.max():.1f} W over the inverter at step {over_w.argmax()}")
-        cold = [spell for spell in lived.charges_outside if spell[0] >= given]
-        assert not cold, trial.story("charged outside its temperatures", cold, sun_w.tolist())
-        long = [edge for edge in hot_runs(case, lived.hot) if edge > given]
-        assert not long, trial.story("3 hours above 80 % of a breaker until edges", long, sun_w.tolist())
+        lived = live_by_page(trial.case, trial.plan, sun_w)
+        problems = [*broken(trial.case, trial.plan, lived)]
+        problems += [f"{need} is sure and was not met" for need in sure_needs(trial.plan) - lived.met]
+        assert not problems, trial.story(*problems, sun_w.tolist())
         trial.tally.checked["if lines that a hand followed"] += lived.added
     trial.done("page lived under 5 suns")
 
 
-def starts_w(trial: Trial) -> np.ndarray:
-    """What the worst start of a motor adds, in each step (R5) [W]."""
-    runs = {planned.name: planned.wall_wh > 0 for planned in trial.plan.house_loads}
-    extra = np.zeros(trial.case.agenda.grid.n_steps)
-    for load in trial.case.yard.house_loads:
-        extra = np.maximum(extra, runs[load.name] * (load.start_w - load.watts))
-    return extra
-
-
-def hot_runs(case: Case, hot: list[set[str]]) -> list[int]:
-    """Edges on which some outlet has been above 80 % of its breaker for 3 hours on end (R6)."""
-    run = round(CONTINUOUS_H / case.agenda.grid.step_h)
-    return [last for last in range(run, len(hot) + 1) if set.intersection(*hot[last - run : last])]
-
-
-LINES = ("plug", "unplug", "if_at_least", "if_below")
+def check_low(trial: Trial) -> None:
+    """Where the bank shows less than the sure lines need, what the page has unplugged first is enough."""
+    for low in low_arrivals(trial.case, trial.plan):
+        lived = live_by_page(trial.case, trial.plan, trial.case.suns.dull_w, low)
+        problems = [*broken(trial.case, trial.plan, lived, low.edge)]
+        assert not problems, trial.story(*problems, f"with {low.bank_pct} % at edge {low.edge}")
+        trial.tally.checked["lines on a bank that shows less, followed"] += 1
+    trial.done("page lived with less in the bank")
 
 
 def check_more(trial: Trial, which: int) -> None:

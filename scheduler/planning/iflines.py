@@ -3,7 +3,8 @@
 With the sure lines fixed, a further machine may be plugged in at a visit if the bank then holds enough for the
 sure lines, the if lines before it at this visit and its own draw, to the end under the dull sun (R4). That
 least level comes from one backward pass over the steps. The other way, below the level that the sure lines
-themselves need, the machine that matters least is unplugged first.
+themselves need, the machine that matters least is unplugged first. A display shows whole percents: no sure line
+is undone by what it cuts off, neither under the dull sun nor after an if line.
 
 A machine fuller than planned draws no more in any step (R7), so what was added at an earlier visit never makes a
 later figure unsafe.
@@ -25,7 +26,7 @@ from scheduler.planning.model import Case, first_long_run
 from scheduler.planning.record import IfAtLeast, IfBelow, MachinePlan, VisitPlan
 from scheduler.planning.selection import Selection, rows_of
 from scheduler.timegrid import FloatArray
-from scheduler.units import CONTINUOUS_H, POWER_TOLERANCE_W, pct_from_fraction
+from scheduler.units import CONTINUOUS_H, POWER_TOLERANCE_W, fraction_from_pct, pct_from_fraction
 from scheduler.yard.models import PRIORITIES, Machine
 
 _MOST_LINES = 3  # more than that is not read at the door
@@ -51,18 +52,30 @@ def add_if_lines(
 ) -> tuple[VisitPlan, ...]:
     """Give every visit its if lines; `machines` is the sure plan, `outlets` names the outlet of each sure stay."""
     sure, hot = _sure(case, selection, machines), _hot_by_outlet(case, selection, outlets)
+    sparing = [replace(visit, if_below=tuple(_below(case, selection, outlets, sure, visit))) for visit in visits]
+    least_wh = _least_wh(case, sparing)
     given = []
-    for visit in visits:
+    for visit in sparing:
         wanting = _wanting(case, machines, visit.edge)
-        lines = tuple(_at_least(case, selection, outlets, hot, sure, visit, wanting))
-        below = tuple(_below(case, selection, outlets, sure, visit))
+        lines = tuple(_at_least(case, selection, outlets, hot, sure, least_wh, visit, wanting))
         for line in lines:
             # Whoever follows this line may follow one at the next visit too, in the same outlet.
             number = next(n for n, machine in enumerate(case.yard.machines) if machine.name == line.machine)
             if _is_hot(case, line.outlet, number):
                 hot[line.outlet][visit.edge : _next_visit(case, visit.edge)] = True
-        given.append(replace(visit, if_at_least=lines, if_below=below))
+        given.append(replace(visit, if_at_least=lines))
     return tuple(given)
+
+
+def _least_wh(case: Case, visits: Sequence[VisitPlan]) -> FloatArray:
+    """What an if line must leave on each edge: what R4 allows, and at each visit enough for the sure lines."""
+    least_wh = case.house.allowed_wh.copy()
+    for visit in visits:
+        shown_pct = max((line.bank_pct for line in visit.if_below), default=0)
+        least_wh[visit.edge] = max(
+            least_wh[visit.edge], fraction_from_pct(shown_pct) * case.yard.bank.capacity_wh
+        )
+    return least_wh
 
 
 def _sure(case: Case, selection: Selection, machines: Sequence[MachinePlan]) -> Running:
@@ -71,13 +84,13 @@ def _sure(case: Case, selection: Selection, machines: Sequence[MachinePlan]) -> 
     return Running(on, rows_of(case, selection, "wall_wh"), rows_of(case, selection, "peak_w"))
 
 
-def required_wh(case: Case, demand_w: FloatArray, edge: int) -> float:
-    """Least level on `edge` from which `demand_w` keeps R4 to the end under the dull sun [Wh].
+def required_wh(case: Case, demand_w: FloatArray, least_wh: FloatArray, edge: int) -> float:
+    """Least level on `edge` from which `demand_w` leaves no less than `least_wh` to the end under the dull sun [Wh].
 
     Infinite where no level is enough: the bank cannot give what is asked, or not hold it.
     """
     bank, grid = case.yard.bank, case.agenda.grid
-    level = float(case.house.allowed_wh[-1])
+    level = float(least_wh[-1])
     for step in range(grid.n_steps - 1, edge - 1, -1):
         net_w = float(case.suns.dull_w[step] - demand_w[step])
         if net_w >= 0:
@@ -86,7 +99,7 @@ def required_wh(case: Case, demand_w: FloatArray, edge: int) -> float:
             return np.inf
         else:
             level += -net_w * grid.step_h / bank.discharge_efficiency - case.house.unserved_wh[step]
-        level = max(level, float(case.house.allowed_wh[step]))
+        level = max(level, float(least_wh[step]))
         if level > bank.capacity_wh:
             return np.inf
     return level
@@ -114,6 +127,7 @@ def _at_least(
     outlets: Outlets,
     hot: dict[str, BoolArray],
     sure: Running,
+    least_wh: FloatArray,
     visit: VisitPlan,
     wanting: Sequence[int],
 ) -> Iterator[IfAtLeast]:
@@ -129,7 +143,7 @@ def _at_least(
             continue
         if _is_hot(case, outlet, number) and _runs_too_long(case, hot[outlet], visit.edge):
             continue
-        needed = required_wh(case, _demand_w(case, selection, added), visit.edge)
+        needed = required_wh(case, _demand_w(case, selection, added), least_wh, visit.edge)
         if not np.isfinite(needed) or _pct_up(case, needed) > visit.bank_pct["bright"]:
             continue
         yield IfAtLeast(_pct_up(case, needed), _machine(case, number).name, outlet)
@@ -247,18 +261,19 @@ def _below(
     case: Case, selection: Selection, outlets: Outlets, sure: Running, visit: VisitPlan
 ) -> Iterator[IfBelow]:
     """What to leave unplugged when the bank shows less than the sure lines need, least important first."""
-    running = sure
-    needed = required_wh(case, _demand_w(case, selection, running), visit.edge)
+    running, allowed_wh = sure, case.house.allowed_wh
+    # Under the dull sun the bank shows no more than this, and the sure lines are to be followed then.
+    shown_pct = int(np.floor(visit.bank_pct["dull"] + 1e-9))
+    needed = required_wh(case, _demand_w(case, selection, running), allowed_wh, visit.edge)
     inside = [stay for stay in outlets if stay.first <= visit.edge < stay.last]
     for stay in sorted(inside, key=lambda s: _importance(case, sure, s, visit.edge)):
         on = running.on.copy()
         on[stay.machine, visit.edge : stay.last] = False
         without = _redrawn(case, selection, replace(running, on=on), stay.machine, visit.edge)
-        less = required_wh(case, _demand_w(case, selection, without), visit.edge)
+        less = required_wh(case, _demand_w(case, selection, without), allowed_wh, visit.edge)
         if less < needed - 1.0:
-            yield IfBelow(
-                _pct_up(case, min(needed, case.yard.bank.capacity_wh)), _machine(case, stay.machine).name
-            )
+            least_pct = min(_pct_up(case, min(needed, case.yard.bank.capacity_wh)), shown_pct)
+            yield IfBelow(least_pct, _machine(case, stay.machine).name)
             running, needed = without, less
 
 

@@ -159,6 +159,33 @@ def test_bright_days_gain_needs_and_never_lose_one() -> None:
     assert gained >= 5
 
 
+def test_a_day_as_dull_as_dull_undoes_no_sure_line() -> None:
+    """The bank then shows a whole percent less than it holds, and the figures were rounded up to one more."""
+    undoing = Bank(modules_wh=(4000.0,), reserve_pct=20.0, level_pct=27.6)
+    machine = Machine(
+        name="cart",
+        battery_wh=400.0,
+        charger_w=100.0,
+        charger_efficiency_pct=100.0,
+        taper_from_pct=100.0,
+        charge_pct=0.0,
+        needs=(Need(ready_by="12:00", energy_wh=300.0),),
+    )
+    yard = Yard(
+        site=SITE,
+        arrays=PANELS,
+        bank=undoing.model_copy(update={"discharge_efficiency_pct": 100.0}),
+        inverter=Inverter(continuous_w=1000.0, idle_w=0.0, efficiency_pct=100.0),
+        outlets=(Outlet(name="wall", kind="ac"),),
+        visits=Visits(times=hours_of_day([2, 5])),
+        machines=(machine,),
+    )
+    case = make_case(yard, 14, 60, day_sun(0.0))
+    plan = make_plan(case.yard, case.agenda, case.suns, Settings(), MADE_AT)
+    assert [(line.bank_pct, line.machine) for line in plan.visits[0].if_below] == [(27, "cart")]
+    assert live(case, plan, case.suns.dull_w).met == {("cart", 6)}
+
+
 def test_without_if_lines_the_hand_lives_exactly_the_plan() -> None:
     for seed in range(20):
         case, plan = planned("tiny", seed)
@@ -166,7 +193,7 @@ def test_without_if_lines_the_hand_lives_exactly_the_plan() -> None:
         assert np.array(lived.level_wh) == pytest.approx(plan.bank.level_wh["dull"], abs=0.01)
 
 
-def test_one_percent_less_than_an_if_line_asks_for_can_break_the_reserve() -> None:
+def test_one_percent_less_than_an_if_line_asks_for_can_break_the_reserve_or_undo_a_sure_line() -> None:
     lines = broken = 0
     for seed in range(20):
         for kind in KINDS:
@@ -208,7 +235,11 @@ def _breaks_one_lower(case: Case, plan: Plan, number: int, rank: int) -> bool:
     lived = follow_page(
         case.yard, agenda, case.suns, rest, duty_of(case, plan), case.suns.dull_w, state, first=edge
     )
-    return bool((np.array(lived.level_wh) < plan.bank.allowed_wh[edge:] - 1e-6).any())
+    shown_pct = np.floor(100 * np.array(lived.level_wh) / case.yard.bank.capacity_wh + 1e-9)
+    undone = any(
+        shown_pct[later.edge - edge] < line.bank_pct for later in plan.visits[number:] for line in later.if_below
+    )
+    return undone or bool((np.array(lived.level_wh) < plan.bank.allowed_wh[edge:] - 1e-6).any())
 
 
 def _timers_running(plan: Plan, edge: int) -> list[dict[str, Any]]:
