@@ -78,3 +78,11 @@ def test_hours_above_a_power_are_those_after_which_the_power_is_that() -> None:
     assert float(curve.hours_above(950.0, 400.0)) == 0.0
     assert float(curve.hours_above(100.0, 500.0)) == 0.0
     assert float(ChargeCurve(1000.0, 500.0, 1.0, 1.0).hours_above(0.0, 400.0)) == pytest.approx(2.0)
+
+
+def test_hours_above_less_than_the_last_power_are_those_to_full() -> None:
+    curve = ChargeCurve(1000.0, 500.0, 0.9, 0.8)
+    hours = float(curve.hours_above(100.0, 20.0))  # it stops at 25 W
+    assert float(curve.charge_after_wh(100.0, hours)) == 1000.0
+    assert float(curve.charge_after_wh(100.0, hours - 0.01)) < 1000.0
+    assert float(curve.hours_above(1000.0, 20.0)) == 0.0
