@@ -11,8 +11,11 @@ import pytest
 from scheduler.charging.patterns import PatternTable, list_patterns
 from scheduler.charging.places import Place, group_outlets
 from scheduler.charging.reach import build_network
+from scheduler.yard.agenda import Agenda
+from scheduler.yard.models import Machine, Outlet
 from tests.oracle_bruteforce import Column, machine_columns
 from tests.oracle_physics import Case
+from tests.planning.replay_samples import make_agenda, make_machine, make_need, make_yard
 from tests.random_yards import show, tiny_case
 
 #: Draws and shortfalls of two closed forms [Wh, W].
@@ -85,3 +88,33 @@ def test_for_every_way_of_the_hand_a_pattern_does_as_well_with_no_more(seed: int
                 & (patterns.changes <= ways.changes[way])
             )
             assert as_good.any(), f"{patterns.network.machine.name}, way {way}\n{show(case)}"
+
+
+def patterns_of(machine: Machine, outlet: Outlet, agenda: Agenda, temp_c: float = 20.0) -> PatternTable:
+    places = group_outlets([outlet], [machine])
+    return list_patterns(build_network(machine, agenda, places, np.full(agenda.grid.n_steps, temp_c)))
+
+
+def test_a_need_at_the_very_start_is_judged_by_what_is_there_and_takes_its_work() -> None:
+    machine = make_machine()  # 1000 Wh
+    agenda = make_agenda(
+        make_yard(machine), 2, needs={"mower": [make_need(0, 900.0, work_wh=400.0), make_need(0, 700.0)]}
+    )
+    patterns = patterns_of(machine, Outlet(name="east", kind="ac"), agenda)
+    assert patterns.met.tolist() == [[0, 1, 0]] * len(patterns)
+    assert patterns.short_wh == pytest.approx([100.0] * len(patterns))
+    assert patterns.charge_wh(0)[0] == pytest.approx(600.0)
+
+
+@pytest.mark.parametrize(("max_w", "temp_c"), [(400.0, 20.0), (None, -5.0)])
+def test_what_may_not_be_plugged_in_stays_until_the_first_visit_and_no_longer(
+    max_w: float | None, temp_c: float
+) -> None:
+    machine = make_machine(outlet="east")
+    outlet = Outlet(name="east", kind="ac", max_w=max_w)
+    yard = make_yard(machine, outlets=[outlet])
+    agenda = make_agenda(yard, 4, visits=(2, 3), needs={"mower": [make_need(4, 5000.0)]})
+    patterns = patterns_of(machine, outlet, agenda, temp_c)
+    assert patterns.place.tolist() == [[0, 0, -1, -1]]
+    assert patterns.wall_wh == pytest.approx(np.array([[500.0, 500.0, 0.0, 0.0]]))
+    assert patterns.changes.tolist() == [1]
