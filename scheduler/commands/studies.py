@@ -7,7 +7,8 @@ import json
 import os
 from collections.abc import Iterator, Mapping
 from concurrent.futures import Executor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,8 @@ from scheduler.errors import UsageError
 from scheduler.yard.models import Yard
 
 if TYPE_CHECKING:
+    from concurrent.futures import ProcessPoolExecutor
+
     from scheduler.sun.typicalyear import TypicalYear
 
 CHART_ENDINGS = (".png", ".svg")
@@ -100,12 +103,26 @@ def worker_processes(workers: int | None) -> Iterator[Executor]:
     try:
         yield pool
     except BaseException:
-        for child in multiprocessing.active_children():
-            child.terminate()
-        # Waited for, since whoever goes before leaves the pool's semaphores to the system.
-        pool.shutdown(cancel_futures=True)
+        _end_at_once(pool)
         raise
     pool.shutdown()
+
+
+def _end_at_once(pool: ProcessPoolExecutor) -> None:
+    """Tell the workers to end until they have, for each takes up what was handed to it before.
+
+    They are waited for: whoever goes first leaves the pool's semaphores, solvers and files to the system.
+    """
+    import multiprocessing
+    from threading import Thread
+
+    closing = Thread(target=partial(pool.shutdown, cancel_futures=True), daemon=True)
+    closing.start()
+    while closing.is_alive():
+        with suppress(KeyboardInterrupt):  # asked for again: it is being done
+            for child in multiprocessing.active_children():
+                child.terminate()
+            closing.join(1.0)
 
 
 def _listen_to_the_first() -> None:
@@ -114,7 +131,6 @@ def _listen_to_the_first() -> None:
     import sys
 
     def end(number: int, frame: object) -> None:
-        signal.signal(signal.SIGTERM, signal.SIG_IGN)
         sys.exit(1)
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
