@@ -295,3 +295,23 @@ def test_what_was_hot_before_anybody_came_is_lived_with_if_the_first_to_come_end
     for hours, fit in zip((first_visit, first_visit + 1, first_visit + 2), fits, strict=True):
         choice = Selection((int(np.flatnonzero(hours_in == hours)[0]),), {})
         assert rows.allow(choice) == is_allowed(case, choice) == fit
+
+
+def test_where_duty_loads_break_the_reserve_their_schedule_is_none_of_the_choice_and_nothing_is_added() -> (
+    None
+):
+    dryer = HouseLoad(name="dryer", watts=600.0, hours_per_day=1.0)
+    outlets = (Outlet(name="east", kind="ac"),)
+    mower = make_machine(charger_w=10.0)
+    yard = make_yard(mower, house_loads=[dryer], bank=make_bank(level_pct=15.0), outlets=outlets)
+    agenda = make_agenda(
+        yard, 1, needs={"mower": [make_need(1, 5000.0)]}, duties=[DutyWindow("dryer", 0, 1, 1, 1)]
+    )
+    case = build_case(yard, agenda, make_suns(agenda))
+    model = build_choice(case)
+    assert not case.house.holds
+    assert not model.duty
+    idle = idle_row(case, 0)
+    for row, fits in ((idle, True), (1 - idle, False)):
+        choice = Selection((row,), case.house.duty)
+        assert Rows(model).allow(choice) == is_allowed(case, choice) == fits
