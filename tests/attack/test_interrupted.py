@@ -42,6 +42,9 @@ YEAR = (
 NOT_YET = -signal.SIGINT, -signal.SIGTERM, -signal.SIGHUP
 
 
+SIZE = ("size", str(ROOT / "fleets" / "field-edge.toml"), "--workers", "2")
+
+
 @dataclass(frozen=True)
 class Ended:
     """How a process ended, and what was left of it."""
@@ -159,3 +162,10 @@ def test_a_year_on_several_cores_stopped_at_any_moment_goes_on_from_a_whole_stat
 @pytest.mark.deep
 def test_a_year_on_several_cores_stopped_at_50_moments_goes_on_from_a_whole_state(tmp_path: Path) -> None:
     check_years(stop_many(YEAR, 50, 25.0, 6, tmp_path))
+
+
+@pytest.mark.slow
+def test_workers_that_hold_work_for_later_end_all_the_same(tmp_path: Path) -> None:
+    began = time.monotonic()
+    assert all(not ended.files for ended in stop_many(SIZE, 3, 12.0, 7, tmp_path))
+    assert time.monotonic() - began < 3 * (12.0 + 30.0)
