@@ -27,6 +27,7 @@ def test_the_sun_of_cold_hours_is_lost_to_the_bank() -> None:
     # 3 days of 12 h; 500 W less the 100 W that run always.
     year = frosty(3)
     year.shed_c[200 * 24 + 14] = 20.0  # the year is gone round from here
+    year.shed_c[:6] = 15.0
     cold = cold_sun(store_yard(house_loads=(LAMP,)), year, year.arrays[0].panels_w)
     assert cold.hours == 36
     assert cold.lost_wh == pytest.approx(3 * 12 * 400.0)
