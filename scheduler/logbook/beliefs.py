@@ -27,7 +27,7 @@ from scheduler.timegrid import FloatArray
 READING_PCT = 2.0
 
 #: How likely it is that a yard gets something the matter between one reading and the next.
-ONSET_FRACTION = 0.1
+ONSET_FRACTION = 0.09
 
 #: How likely it is that what is the matter has been mended when the next reading is taken.
 REPAIR_FRACTION = 0.03

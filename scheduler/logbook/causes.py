@@ -70,8 +70,8 @@ class Deviation:
 PRIOR_FRACTION = {
     Cause.EXTRA_LOAD: 0.18,
     Cause.ARRAY_OFF: 0.13,
-    Cause.STRING_OFF: 0.115,
-    Cause.WEAK_ARRAY: 0.245,
+    Cause.STRING_OFF: 0.1125,
+    Cause.WEAK_ARRAY: 0.2475,
     Cause.CLIPPED: 0.05,
     Cause.CHARGER_OFF: 0.12,
     Cause.INVERTER_OFF: 0.06,
@@ -80,7 +80,7 @@ PRIOR_FRACTION = {
 }
 
 EXTRA_W = (40.0, 60.0, 90.0, 135.0, 200.0, 300.0, 450.0, 700.0)
-WEAK_FRACTION = (0.3, 0.38, 0.45, 0.52, 0.59, 0.66, 0.73, 0.8)
+WEAK_FRACTION = (0.3, 0.34, 0.38, 0.42, 0.46, 0.5, 0.54, 0.58, 0.62, 0.66, 0.7, 0.74, 0.8)
 LIMIT_FRACTION = (0.25, 0.35, 0.45, 0.55, 0.65, 0.75)
 CAPACITY_FRACTION = (0.5, 0.6, 0.7, 0.8)
 

@@ -90,7 +90,7 @@ def live_weeks(
     lived = _live(random, yard, agenda, suns, true_w, truth)
     if words is None:
         return lived
-    word_of = injected.number_of_words(part, sky.true_w[part], words)
+    word_of = injected.number_of_words(part)
     said = injected.with_words(np.random.default_rng([99, seed, 7]), lived.readings, agenda, word_of, words)
     return replace(lived, readings=said)
 

@@ -175,7 +175,6 @@ class Words(StrEnum):
 
     SINCE_VISIT = "a word for the time since the last visit"
     HALF_DAYS = "a word for each half of the day"
-    BY_LIGHT = "a word for the light since the last visit, not for the cloud"
 
 
 def with_words(
@@ -195,17 +194,14 @@ def with_words(
     return told
 
 
-def number_of_words(part: slice, true_w: FloatArray, words: Words) -> WordOf:
-    """Which term the sky of some steps has: by the oktas that the station saw, or by the light that came."""
+def number_of_words(part: slice) -> WordOf:
+    """Which term the sky of some steps has, by the oktas that the station saw."""
     clear, cloud_fraction = clear_w()[part], opaque_cloud_fraction()[part]
-    light = np.array([term.clearness_fraction for term in SKY_TERMS])
 
     def word_of(steps: list[int]) -> int | None:
         lit_w = clear[steps]
         if not lit_w.any():
             return None
-        if words is Words.BY_LIGHT:
-            return int(np.argmin(np.abs(light - true_w[steps].sum() / lit_w.sum())))
         oktas = round(8.0 * float(np.average(cloud_fraction[steps], weights=lit_w)))
         return next(at for at, term in enumerate(SKY_TERMS) if oktas <= term.oktas[1])
 
@@ -270,7 +266,7 @@ def make_case(
     readings = _readings(random, yard, agenda, suns, lived, fault.stuck)
     if words is not None:
         said = np.random.default_rng([seed, list(FAULTS).index(cause), 7])
-        readings = with_words(said, readings, agenda, number_of_words(part, sky.true_w[part], words), words)
+        readings = with_words(said, readings, agenda, number_of_words(part), words)
     shown = {machine.name: float(machine.charge_pct) for machine in yard.machines}
     return Case(fault, expected, readings, shown)
 
