@@ -5,6 +5,8 @@ The hand's ways, and what comes of each, are those of the oracle that tries ever
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -40,8 +42,14 @@ class Ways:
         self.changes = np.array([column.changes for column in columns])
 
 
-def all_patterns(case: Case) -> list[tuple[PatternTable, Ways]]:
+def drawn(seed: int) -> Case:
+    return tiny_case(seed, timers=seed % 2 == 1)
+
+
+@cache
+def all_patterns(seed: int) -> list[tuple[PatternTable, Ways]]:
     """The patterns of each machine of a yard, and the ways of the hand."""
+    case = drawn(seed)
     places = group_outlets(case.yard.outlets, case.yard.machines)
     return [
         (
@@ -52,14 +60,9 @@ def all_patterns(case: Case) -> list[tuple[PatternTable, Ways]]:
     ]
 
 
-def drawn(seed: int) -> Case:
-    return tiny_case(seed, timers=seed % 2 == 1)
-
-
 @pytest.mark.parametrize("seed", range(800, 824))
 def test_every_pattern_is_a_way_of_the_hand(seed: int) -> None:
-    case = drawn(seed)
-    for patterns, ways in all_patterns(case):
+    for patterns, ways in all_patterns(seed):
         for row in range(len(patterns)):
             alike = (
                 (np.abs(ways.wall_wh - patterns.wall_wh[row]) < SAME).all(axis=1)
@@ -70,13 +73,12 @@ def test_every_pattern_is_a_way_of_the_hand(seed: int) -> None:
                 & (np.abs(ways.short_wh - patterns.short_wh[row]) < SAME)
                 & (ways.changes == patterns.changes[row])
             )
-            assert alike.any(), f"{patterns.network.machine.name}, pattern {row}\n{show(case)}"
+            assert alike.any(), f"{patterns.network.machine.name}, pattern {row}\n{show(drawn(seed))}"
 
 
 @pytest.mark.parametrize("seed", range(800, 824))
 def test_for_every_way_of_the_hand_a_pattern_does_as_well_with_no_more(seed: int) -> None:
-    case = drawn(seed)
-    for patterns, ways in all_patterns(case):
+    for patterns, ways in all_patterns(seed):
         for way in range(len(ways.wall_wh)):
             as_good = (
                 (patterns.wall_wh <= ways.wall_wh[way] + SAME).all(axis=1)
@@ -87,7 +89,7 @@ def test_for_every_way_of_the_hand_a_pattern_does_as_well_with_no_more(seed: int
                 & (patterns.short_wh <= ways.short_wh[way] + SAME)
                 & (patterns.changes <= ways.changes[way])
             )
-            assert as_good.any(), f"{patterns.network.machine.name}, way {way}\n{show(case)}"
+            assert as_good.any(), f"{patterns.network.machine.name}, way {way}\n{show(drawn(seed))}"
 
 
 def patterns_of(machine: Machine, outlet: Outlet, agenda: Agenda, temp_c: float = 20.0) -> PatternTable:
