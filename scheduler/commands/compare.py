@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 DAYS = 7
 
 #: Days of readings that are learned from unless something else is asked for.
-LEARN_DAYS = 42
+LEARN_DAYS = 56
 
 
 @dataclass(frozen=True)
@@ -83,15 +83,15 @@ def compare_yard(request: CompareRequest) -> Comparison:
     UsageError
         If the bank was read less than twice.
     """
-    from scheduler.logbook.history import days_past, summary
+    from scheduler.logbook.history import by_month, days_past, summary
     from scheduler.logbook.verdicts import judge
 
     found = gather(request, request.days or DAYS)
     intervals = judge(found.expected, found.readings, found.first_charge_pct)
     days = days_past(found.expected, found.plans)
-    told = summary(days, intervals)
+    told, months = summary(days, intervals), by_month(days, intervals, found.yard.site.zone)
     return Comparison(
-        found.yard, found.expected, found.readings, tuple(intervals), tuple(days), told, found.notes
+        found.yard, found.expected, found.readings, tuple(intervals), tuple(days), told, (*months, *found.notes)
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from zoneinfo import ZoneInfo
 
 from scheduler.logbook.expectation import Expectation
 from scheduler.logbook.verdicts import Interval
@@ -49,6 +51,20 @@ def days_past(expected: Expectation, plans: Sequence[Plan]) -> list[DayPast]:
         met = [ready for (_, moment), ready in needs.items() if moment.astimezone(grid.zone).date() == date]
         days.append(DayPast(date, machines_wh, len(met), sum(met)))
     return days
+
+
+def by_month(days: Sequence[DayPast], intervals: Sequence[Interval], zone: ZoneInfo) -> tuple[str, ...]:
+    """Say each calendar month in a sentence, if the days are of more than one; a month without readings is left out."""
+    months = [list(group) for _, group in groupby(days, lambda day: (day.date.year, day.date.month))]
+    if len(months) < 2:
+        return ()
+    told = []
+    for month in months:
+        first, last = month[0].date, month[-1].date
+        read = [one for one in intervals if first <= one.until.astimezone(zone).date() <= last]
+        if read:
+            told.append(summary(month, read))
+    return tuple(told)
 
 
 def summary(days: Sequence[DayPast], intervals: Sequence[Interval]) -> str:

@@ -11,7 +11,7 @@ import pytest
 
 from scheduler.logbook.expectation import Expectation, Reading
 from scheduler.logbook.expecting import charge_at_first, expect, gather_readings
-from scheduler.logbook.history import days_past, summary
+from scheduler.logbook.history import by_month, days_past, summary
 from scheduler.logbook.readings import parse_logbook
 from scheduler.logbook.verdicts import judge
 from scheduler.planning.record import Plan
@@ -126,6 +126,18 @@ def test_nothing_drawn_and_no_sun_leaves_what_the_house_takes() -> None:
     lost_pct = 100.0 * 4.0 * draw_w / bank.discharge_efficiency / bank.capacity_wh
     after = expected.bank_after_pct(0, expected.grid.n_steps, 60.0)
     assert list(after.values()) == pytest.approx([60.0 - lost_pct] * 3)
+
+
+def test_days_of_more_than_one_month_are_summed_up_by_month_too() -> None:
+    moments = [dt.datetime(2027, 6, 30, hour, tzinfo=ZONE).astimezone(dt.UTC) for hour in (13, 18, 23)]
+    july = dt.datetime(2027, 7, 1, 7, tzinfo=ZONE).astimezone(dt.UTC)
+    readings = [Reading(moment, 60.0) for moment in (*moments, july)]
+    expected = expected_of(idle_yard(), readings)
+    intervals, days = judge(expected, readings, {}), days_past(expected, ())
+    told = by_month(days, intervals, ZONE)
+    assert [one.partition(" readings")[0][-4:] for one in told] == ["of 2", "of 1"]
+    assert [one.partition(":")[0] for one in told] == ["30 Jun to 30 Jun", "1 Jul to 1 Jul"]
+    assert by_month(days[:1], intervals, ZONE) == ()
 
 
 def test_the_last_days_in_a_sentence() -> None:
