@@ -75,6 +75,8 @@ def worst_within(yard: Yard, loads: Sequence[HouseLoad], most_w: float) -> Runni
         for running in list(sets.values()):
             add(running, load.name, load.watts, 0)
     for machine in sorted(machines, key=lambda machine: -machine.charger_w):
+        if any(running.watts > most_w - _APART_W for running in sets.values()):
+            break  # nothing can be more
         for (plugs, _), running in list(sets.items()):
             limit_w = limits_w[plugs] if plugs < len(limits_w) else -math.inf
             if machine.charger_w <= limit_w:
