@@ -125,10 +125,12 @@ def _dull_days_wh(year: SiteYear, sun_w: FloatArray) -> list[float]:
 
 def _autonomy_note(days: float, house_days: float, by_month: list[float]) -> Finding:
     limit_days = AUTONOMY_DAYS_NOT_CRITICAL[0]
-    months = ", ".join(
+    listed = ", ".join(
         f"{calendar.month_abbr[number]} {f'{value:.1f}' if value < _ENDLESS_DAYS else 'no end'}"
         for number, value in enumerate(by_month, start=1)
     )
+    endless = min(by_month) >= _ENDLESS_DAYS
+    carries = "for as long as one likes, in every month" if endless else f"for so many days: {listed}"
     return Finding(
         grade=Grade.NOTE,
         part=Part.BANK,
@@ -139,7 +141,7 @@ def _autonomy_note(days: float, house_days: float, by_month: list[float]) -> Fin
         limit=limit_days,
         unit="days",
         source=f"{_AUTONOMY}, guidance from memory; dull day: 10 % quantile of the month's days",
-        meaning=f"With the sun of a dull day, one in ten, it carries the yard for so many days: {months}. "
+        meaning=f"With the sun of a dull day, one in ten, it carries the yard {carries}. "
         f"{limit_days:g} to {AUTONOMY_DAYS_NOT_CRITICAL[1]:g} days without sun are usual for loads that cannot wait; "
         "machines that can wait need less.",
         mend="More modules, or fewer loads that never stop; panels help on dull days, not without sun.",

@@ -52,6 +52,12 @@ def test_what_a_dull_day_brings_lengthens_it_by_month() -> None:
     assert (found.found, found.limit) == (pytest.approx(8000.0 / 2400.0), 5.0)
 
 
+def test_where_every_dull_day_is_enough_no_month_is_listed() -> None:
+    (found,) = told(store_yard(house_loads=(LAMP,)), "without any", year_of(lambda day: 3000.0))
+    assert "it carries the yard for as long as one likes, in every month" in found.meaning
+    assert "no end" not in found.meaning
+
+
 def _month(day: int) -> int:
     """0 for January, by days of the year from 0; good for the first four months."""
     return 0 if day < 31 else 1 if day < 59 else 2 if day < 90 else 3
