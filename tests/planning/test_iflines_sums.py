@@ -90,8 +90,9 @@ def test_a_line_keeps_the_banks_discharge_limit() -> None:
 
 
 def test_a_line_keeps_the_inverters_watts_running_and_while_a_motor_starts() -> None:
-    assert lines(make_machine(), inverter=make_inverter(continuous_w=500.0)) == [(1, 65, "mower")]
-    assert lines(make_machine(), inverter=make_inverter(continuous_w=499.0)) == []
+    for continuous_w, told in ((500.0, [(1, 65, "mower")]), (499.0, [])):
+        inverter = make_inverter(continuous_w=continuous_w, surge_w=2000.0)
+        assert lines(make_machine(), inverter=inverter) == told
     pump = HouseLoad(name="pump", watts=1.0, surge_w=300.0, always_on=True)
     for surge_w, told in ((800.0, [(1, 66, "mower")]), (799.0, [])):
         inverter = make_inverter(continuous_w=700.0, surge_w=surge_w)
