@@ -31,6 +31,7 @@ def lines(
     temp_c: Sequence[float] = (20.0,),
     outlets: Sequence[Outlet] = (EAST, WEST),
     bright: float = 2.0,
+    visits: Sequence[int] = (1,),
     bank: dict[str, Any] | None = None,
     **yard: Any,
 ) -> list[tuple[int, int, str]]:
@@ -44,7 +45,7 @@ def lines(
         *machines, outlets=outlets, bank=make_bank(**{"reserve_pct": 45.0, **(bank or {})}), **yard
     )
     wanted = {machine.name: [make_need(5, machine.capacity_wh)] for machine in machines}
-    agenda = make_agenda(there, 5, visits=(1,), needs={**wanted, **(needs or {})})
+    agenda = make_agenda(there, 5, visits=visits, needs={**wanted, **(needs or {})})
     suns = make_suns(agenda, sun_w, temp_c)
     suns = replace(suns, bright_w=bright * suns.dull_w)
     plan = draw_up_plan(there, agenda, suns, Settings(), made_at=MADE_AT)
@@ -103,6 +104,16 @@ def test_a_line_is_out_of_its_outlet_before_three_hours_above_80_percent() -> No
     breaker = Outlet(name="east", kind="ac", breaker_a=10.0, volts=60.0)
     assert lines(make_machine(charger_w=500.0), outlets=[breaker]) == []
     assert lines(make_machine(charger_w=480.0), outlets=[breaker]) == [(1, 65, "mower")]
+
+
+def test_a_line_does_not_go_on_where_another_machine_was_above_80_percent() -> None:
+    breaker = Outlet(name="east", kind="ac", breaker_a=10.0, volts=60.0)
+    # The cart charges for two hours and leaves at the visit at which the mower could follow it.
+    cart = make_machine("cart", battery_wh=2000.0, charge_pct=50.0, taper_from_pct=100.0)
+    needs = {"cart": [make_need(3, 2000.0, work_wh=2000.0, back=5)]}
+    for charger_w, told in ((480.0, [(3, 55, "mower")]), (481.0, [])):
+        mower = make_machine(charger_w=charger_w)
+        assert lines(mower, cart, needs=needs, visits=(1, 3), outlets=[breaker]) == told
 
 
 def test_no_two_lines_share_an_outlet_and_none_takes_what_the_plan_needs() -> None:
