@@ -141,3 +141,12 @@ def test_a_line_fills_again_what_work_in_the_yard_takes() -> None:
     mower = make_machine(battery_wh=2000.0, charge_pct=50.0, taper_from_pct=100.0)
     twice = {"mower": [make_need(3, 2000.0, work_wh=1000.0), make_need(5, 2000.0)]}
     assert lines(mower, needs=twice) == [(1, 65, "mower")]
+
+
+def test_a_line_leaves_what_a_later_visit_must_see_for_its_sure_lines() -> None:
+    # The cart charges 406 Wh from the second visit on, if the bank then shows 50 %, for 4906 Wh are wanted.
+    cart = make_machine("cart", charger_w=203.0)
+    needs = {"cart": [DueNeed(5, 5, 1406.0, 0.0, "must")]}
+    mower = make_machine(charger_w=480.0)
+    found = lines(mower, cart, needs=needs, visits=(1, 3), sun_w=(860.0, 0.0, 0.0, 0.0, 0.0))
+    assert found == [(1, 60, "mower"), (3, 59, "mower")]
