@@ -53,7 +53,7 @@ def test_the_help_of_every_command_shows_an_example_and_explains_every_word(comm
 
 
 def test_these_are_the_commands() -> None:
-    assert set(COMMANDS) == {"plan", "note", "compare", "sun", "fits", "year", "size", "new"}
+    assert set(COMMANDS) == {"plan", "note", "compare", "sun", "check", "fits", "year", "size", "new"}
 
 
 def test_the_first_sentence_tells_who_will_be_ready() -> None:

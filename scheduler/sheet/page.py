@@ -132,6 +132,11 @@ def _rules(plan: Plan) -> Iterator[str]:
     yield "A visit was missed: unplug now what its box says to unplug. Leave out what it says to plug in."
     yield "A machine goes out: unplug it. It comes back: leave it unplugged until a box says to plug it in."
     yield _when_low(plan)
+    if _if_lines_follow_unplugging(plan):
+        yield (
+            "The bank showed LESS than a line asks, and a machine went without: from then on leave out the lines that "
+            "ask for so much OR MORE, and tell whoever made this plan."
+        )
     if plan.suns.shed_temp_c.min() < FROST_NEAR_C:
         yield (
             f"FROST: down to {plan.suns.shed_temp_c.min():.0f} C is expected in the shed. A battery that stood in "
@@ -142,6 +147,13 @@ def _rules(plan: Plan) -> Iterator[str]:
     if any(timers):
         yield "A timer is meant for one time. One that repeats every day: switch it off once its time is over."
     yield _at_start(plan)
+
+
+def _if_lines_follow_unplugging(plan: Plan) -> bool:
+    """Whether a box that may have a machine out early has boxes behind it that may put one in."""
+    unplugs = [visit.edge for visit in plan.visits if visit.if_below]
+    adds = [visit.edge for visit in plan.visits if visit.if_at_least]
+    return bool(unplugs and adds) and max(adds) > min(unplugs)
 
 
 def _when_low(plan: Plan) -> str:

@@ -1,7 +1,8 @@
 """A hand that knows nothing but the page: it reads the bank's display at a visit and does what the lines say.
 
 In the page's order: what the display is too low for stays out, what an if line lent an outlet until this visit
-goes, then the sure lines, then each if line that the display allows.
+goes, then the sure lines, then each if line that the display allows; none any more once something stayed out, for if
+lines count on machines as full as planned.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ class Hand:
     plan: Plan
     offset: int
     _lent: dict[str, str] = field(default_factory=dict)
+    _something_stayed_out: bool = False
 
     def __post_init__(self) -> None:
         self._visits = {visit.edge + self.offset: visit for visit in self.plan.visits}
@@ -34,6 +36,7 @@ class Hand:
         shows_pct = state.shown_pct(self.yard)
         left_out = self._leave_out(state, visit, shows_pct)
         tally.lines_spared += len(left_out)
+        self._something_stayed_out |= bool(left_out)
         self._take_back_lent(state, visit)
         for action in visit.unplug:
             if self._outlet(state, action.machine) == action.outlet:
@@ -41,7 +44,8 @@ class Hand:
         for action in visit.plug:
             if action.machine not in left_out:
                 self._plug(state, action)
-        for line in sorted(visit.if_at_least, key=lambda line: line.bank_pct):
+        lines = () if self._something_stayed_out else visit.if_at_least
+        for line in sorted(lines, key=lambda line: line.bank_pct):
             if shows_pct >= line.bank_pct and self._plug(state, line):
                 self._lent[line.machine] = line.outlet
                 tally.lines_followed += 1

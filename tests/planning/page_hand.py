@@ -39,6 +39,7 @@ class State:
     timer: dict[str, tuple[int, int] | None]
     level_wh: float
     lent: dict[str, str] = field(default_factory=dict)
+    something_stayed_out: bool = False
 
 
 def start_of(yard: Yard) -> State:
@@ -78,6 +79,7 @@ def follow_page(
 def do_lines(yard: Yard, state: State, lived: Lived, visit: dict[str, Any]) -> None:
     shows = math.floor(100.0 * state.level_wh / yard.bank.capacity_wh + 1e-9)
     left_out = {line["machine"] for line in visit["if_below"] if shows < line["bank_pct"]}
+    state.something_stayed_out |= bool(left_out)
     for name in left_out:
         state.outlet[name] = None
     planned = {(action["machine"], action["outlet"]) for action in visit["plug"]}
@@ -92,7 +94,7 @@ def do_lines(yard: Yard, state: State, lived: Lived, visit: dict[str, Any]) -> N
         if action["machine"] not in left_out:
             plug(state, action)
     for line in sorted(visit["if_at_least"], key=lambda line: line["bank_pct"]):
-        if shows >= line["bank_pct"]:
+        if shows >= line["bank_pct"] and not state.something_stayed_out:
             plug(state, line)
             state.lent[line["machine"]] = line["outlet"]
             lived.added += 1

@@ -27,7 +27,7 @@ HOSTILE_NAMES = (
     "Donaudampfschifffahrtsgesellschaftskapitänsmützenbügelmaschine",
     "Unkrautbeseitigungsmaschine",
     "A cart with a very long name that somebody wrote in full, with the shed and the shelf where it stands",
-    "turned\u202earound\u2066 &amp; `code` @ref ~ // /* 'q' [x](y)",
+    "turned\u200earound\u200b &amp; `code` @ref ~ // /* 'q' [x](y)",
 )
 HOSTILE_OUTLETS = (
     "Left #wall [*]",

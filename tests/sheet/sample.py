@@ -359,7 +359,7 @@ HOSTILE_NAMES = (
     "Κηπουρική μηχανή Αθήνα",
     "日本の草刈機と日本の草刈機と日本",
     "cafe\u0301 cart",
-    "turned \u202eround",
+    "turned \u200eround",
     "no\u200bwidth",
     *(f"wheelbarrow with a motor, number {number}" for number in range(1, 11)),
 )

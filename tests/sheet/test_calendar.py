@@ -75,7 +75,7 @@ def test_names_come_back_as_they_are_written():
     for name in (machine.name for machine in yard.machines):
         if name.isprintable():
             assert name in told
-    assert "turned[U+202E]around[U+2066] &amp;" in told
+    assert "turned[U+200E]around[U+200B] &amp;" in told
 
 
 @pytest.mark.parametrize(

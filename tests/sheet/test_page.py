@@ -154,8 +154,8 @@ def test_the_text_says_everything_in_the_order_of_the_page():
 def test_the_text_keeps_foreign_letters_and_shows_unseen_ones_as_codes():
     text = render_text(page_content(moving_plan(hostile_yard()), hostile_yard()))
     assert "日本の草刈機" in text
-    assert "turned[U+202E]around[U+2066] &amp;" in text
-    assert "\u202e" not in text
+    assert "turned[U+200E]around[U+200B] &amp;" in text
+    assert "\u200e" not in text
 
 
 def test_the_strip_tells_on_idle_and_off_apart():
@@ -212,3 +212,15 @@ def test_below_the_reserve_the_rule_on_top_leaves_the_boxes_their_word():
     rules = page_content(short, field_yard()).rules
     assert not any("unplug every machine" in rule for rule in rules)
     assert any("The boxes count with that" in rule for rule in rules)
+
+
+def test_once_a_machine_went_without_no_more_if_lines_are_followed():
+    """They count on every machine as full as planned."""
+    plan = with_visit(field_plan(), 2, if_below=(IfBelow(48, "seed drill"),), if_at_least=())
+    after = with_visit(plan, 3, if_below=(), if_at_least=(IfAtLeast(71, "two-wheel tractor", "A"),))
+    for index in range(len(plan.visits)):
+        if index not in (2, 3):
+            after = with_visit(after, index, if_below=(), if_at_least=())
+    assert [rule for rule in page_content(after, field_yard()).rules if "LESS than a line asks" in rule]
+    before = with_visit(with_visit(after, 3, if_at_least=()), 1, if_at_least=after.visits[3].if_at_least)
+    assert not [rule for rule in page_content(before, field_yard()).rules if "LESS than a line asks" in rule]

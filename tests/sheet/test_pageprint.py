@@ -143,7 +143,7 @@ def test_letters_without_a_glyph_are_told_and_shown_as_code_points():
     warnings = page_warnings(content)
     assert len(warnings) == 2
     assert warnings[0].startswith("日本の草刈機: the page has no letter for [U+65E5], [U+672C]")
-    assert "[U+202E]" in warnings[1]
+    assert "[U+200E]" in warnings[1]
     assert page_warnings(content_of("eight machines")) == []
     text = squeezed("".join(page_texts(pdfium.PdfDocument(render_page(content, "pdf")))))
     assert "[U+65E5][U+672C][U+306E][U+8349][U+5208][U+6A5F]" in text

@@ -218,7 +218,7 @@ def test_hostile_names_are_shown_as_written_and_obey_nothing():
         assert row(text, f"{name}  ")[0] in "#.", name
     assert "\x1b" not in text
     assert "plug in [m1] at outlet A" in flat(text)
-    assert "turned [U+202E]round" in text
+    assert "turned [U+200E]round" in text
     assert "no[U+200B]width" in text
 
 
