@@ -68,6 +68,12 @@ def test_what_the_display_is_too_low_for_stays_out_and_comes_out() -> None:
     assert enough.outlet == ["bench", "gate", None]
 
 
+def test_no_if_line_is_followed_once_something_stayed_out() -> None:
+    line = visit(2, if_at_least=(IfAtLeast(30, "saw", "gate"),))
+    assert after(visit(0, if_below=(IfBelow(45, "cart"),)), line, level_pct=44.0).outlet[2] is None
+    assert after(visit(0, if_below=(IfBelow(45, "cart"),)), line, level_pct=45.0).outlet[2] == "gate"
+
+
 def test_what_an_if_line_lent_is_given_back_at_the_next_visit() -> None:
     lent = visit(0, if_at_least=(IfAtLeast(10, "saw", "gate"),))
     assert after(lent, visit(2)).outlet == [None, None, None]
