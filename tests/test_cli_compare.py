@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -22,8 +23,8 @@ LOGBOOK = """time,what,value,who
 """
 
 
-def run(*words: str) -> tuple[int, str, str]:
-    done = CliRunner().invoke(app, ["compare", *words], env={"COLUMNS": "100"})
+def run(*words: str, columns: int = 100) -> tuple[int, str, str]:
+    done = CliRunner().invoke(app, ["compare", *words], env={"COLUMNS": str(columns)})
     return done.exit_code, done.stdout, done.stderr
 
 
@@ -46,6 +47,19 @@ def test_every_interval_has_its_band_and_its_verdict(tmp_path: Path) -> None:
         assert moment in told
     assert "to 1" in told or "even" in told
     assert "--plan door.json" in told
+
+
+def test_a_narrow_screen_shows_every_figure_of_a_wide_one(tmp_path: Path) -> None:
+    fleet = str(yard_in(tmp_path, noon=30, noted=True))
+    _, wide, _ = run(fleet)
+    _, narrow, _ = run(fleet, columns=40)
+    assert max(map(len, narrow.splitlines())) <= 40
+    assert "..." not in narrow
+    assert "\u2026" not in narrow
+    bands = re.findall(r"\d+ / \d+ / \d+", wide)
+    assert len(bands) == 3
+    assert re.findall(r"\d+ / \d+ / \d+", narrow) == bands
+    assert "Wed 9 Jun 12:00: 30, was 40" in narrow
 
 
 def test_cautions_stand_before_what_to_look_at(tmp_path: Path) -> None:

@@ -23,6 +23,9 @@ from scheduler.sheet.glyphs import visible
 #: Prose in longer lines than this is hard to read.
 WIDEST = 100
 
+#: What the columns of figures take, with some room for words beside them; narrower screens get lines.
+NARROWEST_TABLE = 64
+
 
 def render_comparison(
     expected: Expectation, intervals: Sequence[Interval], notes: Sequence[str], width: int
@@ -35,7 +38,7 @@ def render_comparison(
         Text(visible(f"{expected.yard.site.name}. Sun: {expected.suns.source.rstrip(' .')}.")),
         Text(),
         Text("THE BANK in percent, from reading to reading", style="bold"),
-        _table(expected, intervals),
+        *([_table(expected, intervals)] if width >= NARROWEST_TABLE else _lines(expected, intervals)),
         *_settling(intervals[-1]),
         *_advice(intervals[-1]),
     ]
@@ -64,12 +67,22 @@ def _table(expected: Expectation, intervals: Sequence[Interval]) -> Table:
         table.add_column(head, justify=justify, no_wrap=True)  # type: ignore[arg-type]
     table.add_column("verdict")
     for one in intervals:
-        dull, likely, bright = (round(one.expected_pct[sun]) for sun in ("dull", "likely", "bright"))
-        band = f"{dull} / {likely} / {bright}"
-        cells = (_when(expected, one.until), f"{one.before_pct:.0f}", band, f"{one.after_pct:.0f}")
+        cells = (_when(expected, one.until), f"{one.before_pct:.0f}", _band(one), f"{one.after_pct:.0f}")
         style = "" if one.is_sound else "bold"
         table.add_row(*(Text(cell) for cell in cells), Text(visible(one.verdict), style=style))
     return table
+
+
+def _lines(expected: Expectation, intervals: Sequence[Interval]) -> Iterator[Text]:
+    """The table's figures one below the other."""
+    for one in intervals:
+        yield Text(f"{_when(expected, one.until)}: {one.after_pct:.0f}, was {one.before_pct:.0f}")
+        yield Text(f"  expected {_band(one)}")
+        yield Text(visible(f"  {one.verdict}"), style="" if one.is_sound else "bold")
+
+
+def _band(one: Interval) -> str:
+    return " / ".join(f"{one.expected_pct[sun]:.0f}" for sun in ("dull", "likely", "bright"))
 
 
 def _settling(last: Interval) -> Iterator[RenderableType]:
