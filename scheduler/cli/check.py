@@ -8,11 +8,12 @@ from typing import Annotated
 
 import typer
 
+from scheduler.cli.flags import FleetFile
 from scheduler.cli.telling import drawn, errors_told, progress, tell_beside
 
 
 def check(
-    fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML).")],
+    fleet: FleetFile,
     weather: Annotated[
         Path | None,
         typer.Option(

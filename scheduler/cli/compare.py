@@ -31,7 +31,10 @@ def compare(
     days: Annotated[
         int | None,
         typer.Option(
-            "--days", min=1, max=62, help="How many days of readings, up to the last. Without it: 7; 56 to learn."
+            "--days",
+            min=1,
+            max=62,
+            help="How many days of readings, up to the last. Without it: 7; 56 to learn.",
         ),
     ] = None,
     learn: Annotated[

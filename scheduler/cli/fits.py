@@ -7,24 +7,19 @@ from typing import Annotated
 
 import typer
 
+from scheduler.cli.flags import FleetFile, Seed, TypicalWeather, Workers
 from scheduler.cli.telling import drawn, errors_told, progress, tell_beside
 
 
 def fits(
-    fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML).")],
+    fleet: FleetFile,
     new: Annotated[
         Path,
         typer.Argument(
             help="File with the new machine's [[machines]] table, as it would stand in the fleet file."
         ),
     ],
-    weather: Annotated[
-        Path | None,
-        typer.Option(
-            "--weather",
-            help="Typical year (TMY3, TMY2, EPW, PVGIS). Without it: the fleet file's typical_year.",
-        ),
-    ] = None,
+    weather: TypicalWeather = None,
     quick: Annotated[
         bool,
         typer.Option("--quick", help="A first answer within seconds, from the worst month's design days."),
@@ -37,11 +32,8 @@ def fits(
         float,
         typer.Option("--floor", min=0, max=100, help="No reserve below this is proposed, in percent."),
     ] = 10.0,
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Of the forecasts' errors.")] = 0,
-    workers: Annotated[
-        int | None,
-        typer.Option("--workers", min=1, help="Processes to live years in. Without it: one a core."),
-    ] = None,
+    seed: Seed = 0,
+    workers: Workers = None,
     json: Annotated[
         Path | None, typer.Option("--json", help="Write the answer for other programs (sunroster.fits/1).")
     ] = None,

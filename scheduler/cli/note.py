@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from scheduler.cli.flags import FleetFile
 from scheduler.cli.telling import errors_told, tell_beside
 
 
 def note(
-    fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML).")],
+    fleet: FleetFile,
     bank: Annotated[float | None, typer.Option("--bank", help="What the bank shows, in percent.")] = None,
     machine: Annotated[
         list[str] | None,

@@ -8,22 +8,14 @@ from typing import Annotated
 
 import typer
 
+from scheduler.cli.flags import Sky, Weather
 from scheduler.cli.telling import drawn, errors_told, progress, tell_beside
 
 
 def plan(
     fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML); `sunroster new` makes one.")],
-    weather: Annotated[
-        Path | None,
-        typer.Option(
-            "--weather",
-            help="Forecast (CSV) or typical year (TMY3, TMY2, EPW, PVGIS). Without it: the fleet file's typical_year.",
-        ),
-    ] = None,
-    sky: Annotated[
-        str | None,
-        typer.Option("--sky", help='The sky in words, for half days: "tomorrow am: fair, pm: overcast".'),
-    ] = None,
+    weather: Weather = None,
+    sky: Sky = None,
     start: Annotated[
         str | None,
         typer.Option(

@@ -7,18 +7,13 @@ from typing import Annotated
 
 import typer
 
+from scheduler.cli.flags import FleetFile, Seed, TypicalWeather, Workers
 from scheduler.cli.telling import drawn, errors_told, progress, tell_beside
 
 
 def size(
-    fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML).")],
-    weather: Annotated[
-        Path | None,
-        typer.Option(
-            "--weather",
-            help="Typical year (TMY3, TMY2, EPW, PVGIS). Without it: the fleet file's typical_year.",
-        ),
-    ] = None,
+    fleet: FleetFile,
+    weather: TypicalWeather = None,
     panels: Annotated[
         str | None,
         typer.Option(
@@ -34,10 +29,8 @@ def size(
     days: Annotated[
         int, typer.Option("--days", min=1, max=28, help="How many days of each month are lived and counted.")
     ] = 7,
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Of the forecasts' errors.")] = 0,
-    workers: Annotated[
-        int | None, typer.Option("--workers", min=1, help="Processes to live in. Without it: one a core.")
-    ] = None,
+    seed: Seed = 0,
+    workers: Workers = None,
     chart: Annotated[
         Path | None, typer.Option("--chart", help="Write a contour chart with today's yard: .png or .svg.")
     ] = None,

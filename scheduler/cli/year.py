@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from scheduler.cli.flags import FleetFile, TypicalWeather, Workers
 from scheduler.cli.telling import STOPPED, drawn, errors_told, progress, tell_beside
 
 if TYPE_CHECKING:
@@ -14,14 +15,8 @@ if TYPE_CHECKING:
 
 
 def year(
-    fleet: Annotated[Path, typer.Argument(help="Fleet file of the yard (TOML).")],
-    weather: Annotated[
-        Path | None,
-        typer.Option(
-            "--weather",
-            help="Typical year (TMY3, TMY2, EPW, PVGIS). Without it: the fleet file's typical_year.",
-        ),
-    ] = None,
+    fleet: FleetFile,
+    weather: TypicalWeather = None,
     start: Annotated[
         str | None, typer.Option("--from", help='First day: "2027-06-01". Without it: 1 January 2027.')
     ] = None,
@@ -33,10 +28,7 @@ def year(
             "--years", min=0, max=1000, help="Years of resampled days beside it, to see how sure it is."
         ),
     ] = 0,
-    workers: Annotated[
-        int | None,
-        typer.Option("--workers", min=1, help="Processes to live years in. Without it: one a core."),
-    ] = None,
+    workers: Workers = None,
     scheduler: Annotated[
         str | None,
         typer.Option("--scheduler", help="Dask scheduler to live the resampled years: tcp://HOST:8786."),
