@@ -174,8 +174,8 @@ def duty_ways(window: DutyWindow, n_steps: int) -> list[Flags]:
         if left == 0:
             return [[]]
         found = []
-        for start in range(position, length):
-            for size in range(window.min_steps, min(left, length - start) + 1):
+        for start in range(position, length - left + 1):  # later there is no room for what is left
+            for size in range(window.min_steps, left + 1):
                 # The step after a run is off, else it would be one longer run.
                 found += [[(start, start + size), *rest] for rest in runs(start + size + 1, left - size)]
         return found
