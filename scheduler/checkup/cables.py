@@ -16,8 +16,8 @@ from scheduler.checkup.wire import (
     ampacity_a,
     area_mm2,
     connector_a,
-    gauge_name,
     resistance_ohm_per_m,
+    size_words,
     voltage_drop_v,
 )
 from scheduler.units import fraction_from_pct, kwh_from_wh, pct_from_fraction
@@ -43,7 +43,7 @@ class Size:
     @property
     def words(self) -> str:
         """``10 AWG``, ``6 mm2``."""
-        return f"{gauge_name(self.awg)} AWG" if self.awg is not None else f"{self.mm2:g} mm2"
+        return size_words(self.awg, self.mm2)
 
     @property
     def ohm_per_m(self) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from scheduler.checkup.atonce import takes
 from scheduler.checkup.findings import Figure, Finding, Grade, Part, PartReport
-from scheduler.checkup.wire import area_mm2, gauge_name, resistance_ohm_per_m, voltage_drop_v
+from scheduler.checkup.wire import area_mm2, resistance_ohm_per_m, size_words, voltage_drop_v
 from scheduler.units import fraction_from_pct, pct_from_fraction
 from scheduler.yard.models import Machine, Outlet, Yard
 
@@ -60,7 +60,7 @@ class _Cord:
 
     @property
     def size(self) -> str:
-        return _show_size(self.outlet.cord_awg, self.outlet.cord_mm2)
+        return size_words(self.outlet.cord_awg, self.outlet.cord_mm2)
 
 
 def cord_ampacity_a(awg: str | None, mm2: float | None) -> float:
@@ -171,9 +171,5 @@ def _better(cord: _Cord) -> str:
     )
     for awg, mm2 in sizes:
         if cord_ampacity_a(awg, mm2) >= cord.current_a and cord.drop_pct_with(awg, mm2) <= BRANCH_DROP_PCT:
-            return f"A cord of {_show_size(awg, mm2)}."
+            return f"A cord of {size_words(awg, mm2)}."
     return "An outlet nearer to the machine."
-
-
-def _show_size(awg: str | None, mm2: float | None) -> str:
-    return f"{gauge_name(awg)} AWG" if awg is not None else f"{mm2:g} mm2"

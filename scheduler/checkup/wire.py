@@ -93,6 +93,11 @@ def gauge_name(awg: str) -> str:
     return f"{len(awg)}/0" if set(awg) == {"0"} else awg
 
 
+def size_words(awg: str | None, mm2: float | None) -> str:
+    """A wire's size for people: ``10 AWG``, ``6 mm2``."""
+    return f"{gauge_name(awg)} AWG" if awg is not None else f"{mm2:g} mm2"
+
+
 def resistance_ohm_per_m(awg: str | None, mm2: float | None, temp_c: float = TABLE_TEMP_C) -> float:
     """Direct-current resistance of one stranded copper conductor [ohm/m].
 
