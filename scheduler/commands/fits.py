@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from scheduler.commands.studies import parse_first_day, read_typical_weather, worker_processes
+from scheduler.commands.studies import parse_first_day, read_typical_weather
+from scheduler.commands.workers import worker_processes
 from scheduler.errors import UsageError
 from scheduler.yard.fleetfile import read_newcomers, read_yard
 from scheduler.yard.models import Machine, Yard

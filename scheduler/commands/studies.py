@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import os
-from collections.abc import Iterator, Mapping
-from concurrent.futures import Executor
-from contextlib import contextmanager, suppress
-from functools import partial
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,8 +12,6 @@ from scheduler.errors import UsageError
 from scheduler.yard.models import Yard
 
 if TYPE_CHECKING:
-    from concurrent.futures import ProcessPoolExecutor
-
     from scheduler.sun.typicalyear import TypicalYear
 
 CHART_ENDINGS = (".png", ".svg")
@@ -87,51 +81,3 @@ def check_targets(targets: Mapping[str, Path | None]) -> None:
 def render_json(content: Mapping[str, Any]) -> bytes:
     """Write plain values as text."""
     return json.dumps(content, ensure_ascii=False, indent=1).encode()
-
-
-@contextmanager
-def worker_processes(workers: int | None) -> Iterator[Executor]:
-    """Open processes of their own, one a core unless told, begun anew so that it is the same on every system.
-
-    Left by an error or Ctrl-C, they are ended in the middle of their work, their solvers and files with them.
-    """
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
-
-    context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(workers or os.cpu_count(), context, initializer=_listen_to_the_first)
-    try:
-        yield pool
-    except BaseException:
-        _end_at_once(pool)
-        raise
-    pool.shutdown()
-
-
-def _end_at_once(pool: ProcessPoolExecutor) -> None:
-    """Tell the workers to end until they have, for each takes up what was handed to it before.
-
-    They are waited for: whoever goes first leaves the pool's semaphores, solvers and files to the system.
-    """
-    import multiprocessing
-    from threading import Thread
-
-    closing = Thread(target=partial(pool.shutdown, cancel_futures=True), daemon=True)
-    closing.start()
-    while closing.is_alive():
-        with suppress(KeyboardInterrupt):  # asked for again: it is being done
-            for child in multiprocessing.active_children():
-                child.terminate()
-            closing.join(1.0)
-
-
-def _listen_to_the_first() -> None:
-    """In a worker: Ctrl-C is the first process's, which then asks for an end; what is at work ends in good order."""
-    import signal
-    import sys
-
-    def end(number: int, frame: object) -> None:
-        sys.exit(1)
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, end)

@@ -10,7 +10,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from scheduler.commands.studies import parse_first_day, read_typical_weather, worker_processes
+from scheduler.commands.studies import parse_first_day, read_typical_weather
+from scheduler.commands.workers import worker_processes
 from scheduler.errors import UsageError
 from scheduler.writing import write_whole
 from scheduler.yard.fleetfile import read_yard

@@ -56,7 +56,7 @@ class Ended:
 
 
 def stopped_after(seconds: float, words: tuple[str, ...], number: signal.Signals, folder: Path) -> Ended:
-    """Run the program and stop it after some seconds."""
+    """Run the program and stop it after some seconds, as a terminal or, by SIGTERM, the system does."""
     lay_out(folder)
     (folder / "for a time").mkdir()
     mark = f"SUNROSTER_TRIED={os.getpid()}-{time.monotonic_ns()}"
@@ -68,9 +68,13 @@ def stopped_after(seconds: float, words: tuple[str, ...], number: signal.Signals
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
+        start_new_session=True,
     )
     time.sleep(seconds)
-    process.send_signal(number)
+    if number == signal.SIGTERM:
+        process.send_signal(number)
+    else:  # a terminal tells all that the program began, too
+        os.killpg(process.pid, number)
     _, told = process.communicate(timeout=120)
     time.sleep(0.1)
     files = {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
@@ -162,6 +166,50 @@ def test_a_year_on_several_cores_stopped_at_any_moment_goes_on_from_a_whole_stat
 @pytest.mark.deep
 def test_a_year_on_several_cores_stopped_at_50_moments_goes_on_from_a_whole_state(tmp_path: Path) -> None:
     check_years(stop_many(YEAR, 50, 25.0, 6, tmp_path))
+
+
+#: Opens workers and hands them more work than they can begin at once, as the studies do.
+OPEN_WORKERS = """
+import os, signal, sys, time
+from scheduler.commands.workers import worker_processes
+
+def stop(number, frame):
+    raise KeyboardInterrupt
+
+for number in signal.SIGINT, signal.SIGTERM, signal.SIGHUP:
+    signal.signal(number, stop)
+print("listens", flush=True)
+try:
+    with worker_processes(2) as pool:
+        for work in [pool.submit(time.sleep, 60) for _ in range(6)]:
+            work.result()
+except KeyboardInterrupt:
+    os._exit(130)
+"""
+
+
+def stop_opening(seconds: float, number: signal.Signals) -> tuple[int, str]:
+    """Stop it so long after it has begun to listen; what came, and what was told beside."""
+    with subprocess.Popen(
+        [sys.executable, "-c", OPEN_WORKERS],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+    ) as process:
+        assert process.stdout is not None
+        process.stdout.readline()
+        time.sleep(seconds)
+        os.killpg(process.pid, number) if number != signal.SIGTERM else process.send_signal(number)
+        _, told = process.communicate(timeout=30)
+    return process.returncode, told.decode()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_workers_stopped_while_they_are_begun_end_silently(number: signal.Signals) -> None:
+    for step in range(30):
+        assert stop_opening(step * 0.01, number) == (130, "")
 
 
 @pytest.mark.slow

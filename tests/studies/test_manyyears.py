@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.commands.studies import worker_processes
+from scheduler.commands.workers import worker_processes
 from scheduler.errors import UsageError
 from scheduler.studies.manyyears import dask_cluster, live_and_sum, live_years
 from scheduler.studies.year import PreparedYear, live_prepared, prepare_year
