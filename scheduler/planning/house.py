@@ -13,6 +13,7 @@ import numpy as np
 
 from scheduler.charging.routes import BoolArray, Network
 from scheduler.planning.bank import bank_path, dc_demand_w
+from scheduler.planning.record import Aim
 from scheduler.sun.suns import ThreeSuns
 from scheduler.timegrid import FloatArray
 from scheduler.yard.agenda import Agenda, DutyWindow
@@ -41,6 +42,8 @@ class HouseAlone:
         What the house asks of the bank in vain [Wh].
     holds : bool
         Whether the house alone keeps every rule.
+    aim : Aim or None
+        Where it cannot hold: how near the least shortage the schedule of its duty loads was proven to be.
     """
 
     duty: DutyRun
@@ -51,6 +54,7 @@ class HouseAlone:
     allowed_wh: FloatArray
     unserved_wh: FloatArray
     holds: bool
+    aim: Aim | None = None
 
 
 def found_draws(networks: Sequence[Network], first_visit: int, n_steps: int) -> tuple[FloatArray, FloatArray]:

@@ -151,7 +151,7 @@ def _assemble(chosen: Chosen, selection: Selection, made_at: dt.datetime, door: 
         house_loads=build_house_loads(case, selection),
         inverter_peak_w=draws_of(case, selection).peak_w,
         visits=add_if_lines(case, selection, machines, named, build_visits(case, named, bank)),
-        aims=chosen.aims,
+        aims=chosen.aims if case.house.aim is None else (case.house.aim, *chosen.aims),
         replay=None,
         compared_with=(),
         notes=(*case.agenda.notes, *chosen.remarks),

@@ -12,14 +12,17 @@ from scheduler.planning.asking import choice_from
 from scheduler.planning.bank import discharge_limit_w
 from scheduler.planning.house import HouseAlone, found_demand_w, found_peak_w, house_alone, sunniest_duty
 from scheduler.planning.model import Case, ChoiceModel, Term, add_demand, add_duty
-from scheduler.planning.solve import solve_cbc
+from scheduler.planning.record import Aim, AimStatus
+from scheduler.planning.solve import Solution, SolveStatus, solve_cbc
+from scheduler.planning.stages import proof_slack
 from scheduler.sun.suns import ThreeSuns
 from scheduler.timegrid import FloatArray, Grid
 from scheduler.units import kwh_from_wh
 from scheduler.yard.agenda import Agenda
 from scheduler.yard.models import Yard
 
-_LIMIT_S = 5.0
+#: What the search for the least shortage may take [s]; `Aim` "house's shortage" tells how far it came.
+LIMIT_S = 5.0
 _UNSERVED_COSTS = (
     1000.0  # a kWh that the bank cannot give at all, against one that it gives below the reserve
 )
@@ -31,11 +34,24 @@ def fare_alone(yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[N
     alone = house_alone(yard, agenda, suns, networks, sunniest_duty(yard, agenda, suns.dull_w))
     if alone.holds or not agenda.duties:
         return alone
-    duty = _least_short(yard, agenda, suns, networks, alone)
-    if duty is None:
-        return alone
-    better = house_alone(yard, agenda, suns, networks, duty)
-    return min(alone, better, key=lambda house: _shortage_wh(yard, agenda.grid, house))
+    answer, model = _least_short(yard, agenda, suns, networks, alone)
+    found = [alone]
+    if answer.is_usable:
+        duty = choice_from(model, answer.values)[1].duty
+        found.append(house_alone(yard, agenda, suns, networks, duty))
+    best = min(found, key=lambda house: _shortage_wh(yard, agenda.grid, house))
+    return replace(best, aim=_aim(kwh_from_wh(_shortage_wh(yard, agenda.grid, best)), answer))
+
+
+def _aim(reached_kwh: float, answer: Solution) -> Aim:
+    """How near the best the schedule is: kWh missing to the reserve, summed over the steps, what is worse as costs."""
+    name, seconds = "house's shortage", answer.seconds
+    if answer.bound is None:
+        return Aim(name, reached_kwh, AimStatus.TIME_LIMIT, None, seconds)
+    missed_kwh = reached_kwh - answer.bound
+    if answer.status is SolveStatus.PROVEN or missed_kwh <= proof_slack(reached_kwh):
+        return Aim(name, reached_kwh, AimStatus.PROVEN, 0.0, seconds)
+    return Aim(name, reached_kwh, AimStatus.GAP, missed_kwh / reached_kwh, seconds)
 
 
 def _shortage_wh(yard: Yard, grid: Grid, house: HouseAlone) -> float:
@@ -48,8 +64,8 @@ def _shortage_wh(yard: Yard, grid: Grid, house: HouseAlone) -> float:
 
 def _least_short(
     yard: Yard, agenda: Agenda, suns: ThreeSuns, networks: Sequence[Network], alone: HouseAlone
-) -> dict[str, np.ndarray] | None:
-    """Schedule of the duty loads with the least sum of what is missing and what is too much; None without an answer."""
+) -> tuple[Solution, ChoiceModel]:
+    """Seek the schedule of the duty loads with the least sum of what is missing and what is too much."""
     import pulp
 
     case = Case(yard, agenda, suns, (), (), replace(alone, holds=True))
@@ -59,8 +75,7 @@ def _least_short(
     short = _add_bank_that_may_fail(model, suns.dull_w - found_demand_w(yard, agenda, networks))
     short += _add_inverter_that_may_fail(model, found_peak_w(agenda, networks))
     model.problem.setObjective(pulp.LpAffineExpression(short))
-    answer = solve_cbc(model.problem, _LIMIT_S)
-    return choice_from(model, answer.values)[1].duty if answer.is_usable else None
+    return solve_cbc(model.problem, LIMIT_S), model
 
 
 def _add_bank_that_may_fail(model: ChoiceModel, sun_w: FloatArray) -> list[Term]:
