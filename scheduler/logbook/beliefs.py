@@ -26,11 +26,11 @@ from scheduler.timegrid import FloatArray
 #: How far a display may be off, one standard deviation [%].
 READING_PCT = 2.0
 
-#: How likely it is that a yard gets something the matter between one reading and the next.
-ONSET_FRACTION = 0.09
+#: How likely it is that a yard gets something the matter within a day. A guess, no source, see DEVELOPERS.md.
+ONSET_A_DAY_FRACTION = 0.2
 
-#: How likely it is that what is the matter has been mended when the next reading is taken.
-REPAIR_FRACTION = 0.03
+#: How likely it is that what is the matter is mended within a day. A guess, no source.
+REPAIR_A_DAY_FRACTION = 0.06
 
 #: How often a figure is simply misread or mistyped.
 MISREAD_FRACTION = 0.003
@@ -134,7 +134,7 @@ class _Follower:
     ) -> None:
         self.expected, self.deviations, self.sky = expected, deviations, sky
         self.places = place_weights()
-        self.onset = ONSET_FRACTION * np.array([one.prior_fraction for one in deviations])
+        self.prior = np.array([one.prior_fraction for one in deviations])
         self.sun_wh, self.net_wh = self._energies()
         self.day = np.array([expected.grid.local(step).toordinal() for step in range(expected.grid.n_steps)])
         self.midnights = {int(step) + 1 for step in np.flatnonzero(np.diff(self.day))}
@@ -167,7 +167,7 @@ class _Follower:
         self._note_machines(level, first, edge, weigh=False)
         for reading in others:
             until = self.expected.edge_of(reading.at)
-            self._may_change(level)
+            self._may_change(level, (until - edge) * self.expected.grid.step_h)
             level.unserved = np.zeros_like(level.mean)
             for start, end in self._days(edge, until):
                 self._run(level, start, end)
@@ -189,13 +189,14 @@ class _Follower:
         edges = [first, *(edge for edge in sorted(self.midnights) if first < edge < last), last]
         yield from pairwise(edges)
 
-    def _may_change(self, level: _Level) -> None:
-        """From sound, anything may begin to be the matter; what is the matter may be mended."""
-        ended = REPAIR_FRACTION * level.odds[1:]
-        fresh = self.onset[1:, np.newaxis] * level.odds[0]
-        sound = _blend(
-            np.vstack([level.odds[:1] * (1.0 - self.onset.sum()), ended]), level.mean, level.var
+    def _may_change(self, level: _Level, hours: float) -> None:
+        """From sound, anything may begin to be the matter; what is the matter may be mended; both as time goes."""
+        begins, ends = (
+            1.0 - (1.0 - a_day) ** (hours / 24.0) for a_day in (ONSET_A_DAY_FRACTION, REPAIR_A_DAY_FRACTION)
         )
+        ended = ends * level.odds[1:]
+        fresh = begins * self.prior[1:, np.newaxis] * level.odds[0]
+        sound = _blend(np.vstack([level.odds[:1] * (1.0 - begins), ended]), level.mean, level.var)
         kept = np.stack([level.odds[1:] - ended, fresh])
         means = np.stack([level.mean[1:], np.broadcast_to(level.mean[0], fresh.shape)])
         variances = np.stack([level.var[1:], np.broadcast_to(level.var[0], fresh.shape)])

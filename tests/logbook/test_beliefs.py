@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scheduler.logbook.beliefs import follow, probability_of_whole
+from scheduler.logbook.beliefs import _Follower, follow, probability_of_whole
 from scheduler.logbook.causes import PRIOR_FRACTION, Cause, deviations_of
 from scheduler.logbook.daysun import PLACES, place_weights, sun_at_w
+from scheduler.logbook.skyseen import SeenSky
 from tests.benchmarks.diagnosis import name_causes, rates_of, render_table
 from tests.logbook.injected import FAULTS, Words, make_case
 
@@ -61,6 +62,26 @@ def test_odds_add_up_to_one_after_every_reading() -> None:
     for belief in follow(case.expected, case.readings, case.first_charge_pct):
         assert belief.odds_fraction.sum() == pytest.approx(1.0)
         assert (belief.odds_fraction >= 0.0).all()
+
+
+def test_a_second_look_at_once_makes_nobody_doubt_a_yard() -> None:
+    for seed in range(3):
+        case = make_case(Cause.NONE, seed)
+        twice = [reading for reading in case.readings for _ in range(2)]
+        once = follow(case.expected, case.readings, case.first_charge_pct)[-1].by_cause()[Cause.NONE]
+        assert follow(case.expected, twice, case.first_charge_pct)[-1].by_cause()[Cause.NONE] > once - 0.05
+
+
+def test_what_begins_to_be_the_matter_does_so_as_time_goes() -> None:
+    # With nothing read between, one in five yards gets something within a day.
+    case = make_case(Cause.NONE, 1)
+    follower = _Follower(case.expected, deviations_of(case.expected), {}, SeenSky(case.expected, []))
+    whole, halves = follower._begin(50.0), follower._begin(50.0)
+    follower._may_change(whole, 24.0)
+    assert whole.odds[0].sum() == pytest.approx(0.8)
+    for _ in range(2):
+        follower._may_change(halves, 12.0)
+    assert halves.odds[0].sum() == pytest.approx(0.8, abs=0.005)
 
 
 def test_a_yard_is_sound_at_its_first_reading_whatever_it_shows() -> None:
