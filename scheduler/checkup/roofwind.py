@@ -33,6 +33,9 @@ TERRAIN: dict[Exposure, tuple[float, float, float]] = {
 #: corners can have more; its middle has about half.
 CAUTIOUS_COEFFICIENT = 3.0
 
+#: The least that any part of a building's skin is reckoned with: 16 lb/ft2, ASCE 7-16, 30.2.2, from memory [Pa].
+LEAST_NET_PA = 770.0
+
 #: Where the file has none (common practice, no source).
 COMMON_PANEL_M2, COMMON_PANEL_KG_PER_M2, COMMON_HEIGHT_M = 1.95, 11.0, 5.0
 
@@ -101,6 +104,8 @@ class Uplift:
         Velocity pressure [Pa].
     coefficient : float
         Uplift over velocity pressure.
+    net_pa : float
+        Uplift on a square metre of panels: pressure times coefficient, at the code's least [Pa].
     total_n : float
         On all panels, their weight not taken off [N].
     each_n : float or None
@@ -109,8 +114,14 @@ class Uplift:
 
     gust_pa: float
     coefficient: float
+    net_pa: float
     total_n: float
     each_n: float | None
+
+    @property
+    def is_least(self) -> bool:
+        """Whether the code's least is more than what the gust would do."""
+        return self.gust_pa * self.coefficient < self.net_pa
 
 
 def array_uplift(site: Site, array: Array) -> Uplift | None:
@@ -123,8 +134,11 @@ def array_uplift(site: Site, array: Array) -> Uplift | None:
     height_m = array.roof_height_m or COMMON_HEIGHT_M
     gust_pa = velocity_pressure_pa(site.wind_gust_m_s, site.wind_exposure, height_m)
     coefficient = array.uplift_coefficient or CAUTIOUS_COEFFICIENT
-    total_n = gust_pa * coefficient * panels_m2(array)
-    return Uplift(gust_pa, coefficient, total_n, total_n / array.tie_downs if array.tie_downs else None)
+    net_pa = max(gust_pa * coefficient, LEAST_NET_PA)
+    total_n = net_pa * panels_m2(array)
+    return Uplift(
+        gust_pa, coefficient, net_pa, total_n, total_n / array.tie_downs if array.tie_downs else None
+    )
 
 
 def panels_m2(array: Array) -> float:
@@ -184,9 +198,10 @@ def _figures(site: Site, array: Array, uplift: Uplift | None) -> Iterator[Figure
 def _source(site: Site, array: Array, uplift: Uplift) -> str:
     height = f"{array.roof_height_m:g} m" if array.roof_height_m else f"{COMMON_HEIGHT_M:g} m (taken)"
     times = "as in the fleet file" if array.uplift_coefficient else "29.4.4 for a roof's edge, from memory"
+    least = f"; 30.2.2, from memory: no less than {LEAST_NET_PA:.0f} N/m2" if uplift.is_least else ""
     return (
         f"ASCE 7-16, (26.10-1), exposure {site.wind_exposure}, {height} up, flat ground: {uplift.gust_pa:.0f} N/m2; "
-        f"times {uplift.coefficient:g}, {times}"
+        f"times {uplift.coefficient:g}, {times}{least}"
     )
 
 
@@ -219,10 +234,11 @@ def _finding(site: Site, array: Array, uplift: Uplift) -> Finding:
 
 
 def _meaning(uplift: Uplift, weight_n: float) -> str:
+    least = "The gust alone would do less: this is the least that the code reckons with. " if uplift.is_least else ""
     return (
-        f"In all it lifts with {_kn(uplift.total_n)}; the panels' own weight, {_kn(weight_n)}, is not taken off. At a "
-        "roof's corners it can be more, in its middle it is less. Against working loads the code takes 0.6 of this "
-        "wind (ASCE 7-16, 2.4.1, from memory), so that someone qualified may well find less."
+        f"{least}In all it lifts with {_kn(uplift.total_n)}; the panels' own weight, {_kn(weight_n)}, is not taken "
+        "off. At a roof's corners it can be more, in its middle it is less. Against working loads the code takes 0.6 "
+        "of this wind (ASCE 7-16, 2.4.1, from memory), so that someone qualified may well find less."
     )
 
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scheduler.checkup.findings import Finding, Grade, PartReport
 from scheduler.checkup.roofwind import (
     CAUTION,
+    LEAST_NET_PA,
     array_uplift,
     check_roof,
     exposure_coefficient,
@@ -84,6 +85,31 @@ def test_uplift_is_pressure_times_coefficient_times_all_panels_and_no_weight_is_
     assert uplift is not None
     assert uplift.total_n == pytest.approx(1150.4 * 1.5 * 20.0, rel=1e-4)
     assert uplift.each_n == pytest.approx(1150.4 * 1.5 * 20.0 / 40, rel=1e-4)
+
+
+def test_no_gust_pulls_with_less_than_the_code_asks_of_any_skin():
+    # 16 lb/ft2 are 0.766 kN/m2, which the code rounds to 0.77; on 20 m2 that is 15,400 N.
+    assert pytest.approx(16.0 * 47.880, rel=0.006) == LEAST_NET_PA
+    # 40 m/s press with 1150.4 x (40 / 51)^2 = 707.7 N/m2: times 1 less than 770, times 1.1 more (778.5).
+    weak, least = {"wind_gust_m_s": 40.0, "wind_exposure": "C"}, "30.2.2, from memory: no less than 770 N/m2"
+    lifted, above = (only(of_roof(weak, uplift_coefficient=times)) for times in (1.0, 1.1))
+    assert lifted.found == pytest.approx(15_400.0)
+    assert "708 N/m2; times 1, as in the fleet file" in lifted.source
+    assert least in lifted.source
+    assert lifted.meaning.startswith("The gust alone would do less")
+    assert above.meaning.startswith("In all it lifts")
+    assert above.found == pytest.approx(778.5 * 20.0, rel=1e-3)
+    assert least not in above.source
+    assert all(least in one.source for one in of_roof(weak, uplift_coefficient=1.0).figures if "uplift" in one.name)
+
+
+@given(gusts, st.floats(0.1, 4.0), heights)
+def test_uplift_is_never_below_the_least_nor_below_what_the_gust_does(gust_m_s, coefficient, height_m):
+    site = Site(latitude=36.1, longitude=-79.95, timezone="America/New_York", wind_gust_m_s=gust_m_s)
+    uplift = array_uplift(site, Array(**(ROOF | {"uplift_coefficient": coefficient, "roof_height_m": height_m})))
+    assert uplift is not None
+    assert uplift.net_pa == max(LEAST_NET_PA, velocity_pressure_pa(gust_m_s, "C", height_m) * coefficient)
+    assert uplift.is_least == (uplift.net_pa > uplift.gust_pa * coefficient)
 
 
 # ---- what is told --------------------------------------------------------------------------------
