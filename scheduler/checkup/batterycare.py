@@ -19,7 +19,10 @@ from scheduler.checkup.batteryrates import (
     group_alike,
     rate_figure,
 )
+from scheduler.checkup.chargerloss import loss_figures, loss_findings
+from scheduler.checkup.cycles import cycle_figures, cycle_findings
 from scheduler.checkup.findings import Figure, Finding, Grade, Part, PartReport
+from scheduler.checkup.resting import RESTING_SOURCE, lead_acid_findings, resting_figures, resting_told
 from scheduler.checkup.siteyear import SiteYear
 from scheduler.units import pct_from_fraction
 from scheduler.yard.models import Yard
@@ -65,16 +68,18 @@ def check_batteries(yard: Yard, year: SiteYear | None) -> PartReport:
     groups = group_alike(yard.machines)
     if not groups:
         return PartReport()
-    rates = tuple(
+    rates = [
         finding for group in groups for finding in (*charging_findings(group), *emptying_findings(group))
-    )
+    ]
+    figures = (rate_figure(groups), *loss_figures(groups), *cycle_figures(groups), *resting_figures(groups))
+    findings = (*rates, *loss_findings(groups), *cycle_findings(groups), *lead_acid_findings(groups))
     if year is None:
         missing = "frost and heat in the shed, and how batteries age there: typical_year in [site]"
-        return PartReport((rate_figure(groups),), rates, (missing,))
+        return PartReport(figures, findings, (missing,))
     return PartReport(
-        (rate_figure(groups), *_shed_figures(groups, year)),
+        (*figures, *_shed_figures(groups, year)),
         (
-            *rates,
+            *findings,
             *_window_findings(groups, year),
             *_frost_findings(groups, year),
             *_ageing_findings(groups, year),
@@ -220,12 +225,13 @@ def _ageing_findings(groups: Sequence[Alike], year: SiteYear) -> Iterator[Findin
         found=full,
         limit=least,
         unit="%",
-        source=f"Battery University, storage table, straight lines between its points; {year.source}",
+        source=f"Battery University, storage table, straight lines between its points; {year.source}; "
+        f"{RESTING_SOURCE}",
         meaning=f"{_hottest_month(year)} {_rests(lithium)} Iron phosphate ages less than this table says.",
         mend=(
-            "Charge late, near the time of need, as plans do; leave what nobody needs for weeks near 40 %, and what "
-            f"gets by with less at 80 %. {COOLER_C:g} degrees cooler a full one keeps {cooler:.0f} %: park what rests "
-            "longest in the coolest dry place, out of the sun."
+            "Charge late, near the time of need, as plans do; leave what gets by with less at 80 %, and what nobody "
+            f"needs for weeks near 40 %. {resting_told('lithium')} {COOLER_C:g} degrees cooler a full one keeps "
+            f"{cooler:.0f} %: park what rests longest in the coolest dry place, out of the sun."
         ),
     )
 

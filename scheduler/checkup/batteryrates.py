@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from scheduler.checkup.atonce import listed
 from scheduler.checkup.findings import Figure, Finding, Grade, Part
 from scheduler.checkup.leadacid import EXPONENT, RATED_H, peukert_hours
+from scheduler.yard.figures import Chemistry
 from scheduler.yard.models import Machine
 
 #: Watts for each watt-hour with which a battery is usually charged, and from which on cells that are made for energy
@@ -34,6 +35,11 @@ class Alike:
     def is_lithium(self) -> bool:
         """Taken from its window: what may be charged in frost is lead-acid."""
         return self.machine.charge_temp_c[0] >= 0.0
+
+    @property
+    def chemistry(self) -> Chemistry:
+        """The same in a bank's words."""
+        return "lithium" if self.is_lithium else "lead_acid"
 
     @property
     def into_battery_w(self) -> float:

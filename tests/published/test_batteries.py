@@ -15,11 +15,15 @@ from scheduler.checkup.batterycare import (
     check_batteries,
     hours_by_month,
 )
+from scheduler.checkup.chargerloss import yearly_limit_kwh
+from scheduler.checkup.cycles import cycles_at_depth
 from scheduler.checkup.leadacid import peukert_hours
+from scheduler.checkup.resting import LOST_PER_MONTH, PARKED, held_after
 from scheduler.checkup.siteyear import SiteYear, build_site_year
 from scheduler.sun.typicalyear import TypicalYear
 from scheduler.sun.weather import read_weather
 from scheduler.units import CHARGER_CUTOFF_FRACTION
+from scheduler.yard.figures import Chemistry
 from scheduler.yard.models import Bank, Machine
 from scheduler.yard.notes import COLDEST_CHARGE_C, HOTTEST_CHARGE_C
 from tests.checkup.small_yard import make_yard
@@ -61,6 +65,33 @@ def test_where_the_table_has_no_figure_for_a_year_none_is_made_up(charge: float,
     """The 60 % that are printed for 60 C and full are those of three months."""
     with pytest.raises(ValueError, match="outside the table"):
         capacity_kept_fraction(charge, temp_c)
+
+
+# ---- B-06: Battery University, cycle life by depth of discharge, seen in a reproduction.
+CYCLES = [(1.0, 300, 500), (0.5, 1200, 1500), (0.25, 2000, 2500), (0.1, 3750, 4700)]
+
+
+@pytest.mark.parametrize(("depth", "least", "most"), CYCLES)
+def test_cycles_by_depth_are_what_the_table_says(depth: float, least: float, most: float) -> None:
+    assert cycles_at_depth(depth) == pytest.approx((least, most), rel=1e-9)
+
+
+# ---- B-09: Encyclopedia of Alternative Energy, self-discharge a month; three sources agree, seen.
+
+
+@pytest.mark.parametrize(("chemistry", "slow", "fast"), [("lithium", 0.02, 0.03), ("lead_acid", 0.04, 0.06)])
+def test_a_month_at_rest_takes_what_is_published(chemistry: Chemistry, slow: float, fast: float) -> None:
+    assert LOST_PER_MONTH[chemistry] == (slow, fast)
+    parked = PARKED[chemistry][0]
+    assert held_after(1.0, chemistry) == pytest.approx((parked - fast, parked - slow), abs=1e-12)
+
+
+# ---- B-18, B-19: 10 CFR 430.32(z), classes 6 and 5; coefficients from memory, not compared with a copy.
+
+
+@pytest.mark.parametrize(("of_class", "limit_kwh"), [(6, 41.30), (5, 13.67)])
+def test_a_charger_for_500_wh_may_use_so_much_in_a_year(of_class: int, limit_kwh: float) -> None:
+    assert yearly_limit_kwh(500.0, of_class) == pytest.approx(limit_kwh, abs=0.01)
 
 
 # ---- B-07, B-08: coulombic and energy efficiencies, seen (Battery Design; Dirac Delta encyclopedia).
