@@ -1,4 +1,4 @@
-"""The bank: days and nights that it carries, what goes in and out of it, how long it takes to fill, the cold."""
+"""The bank: days and nights that it carries, what goes in and out of it, how long it takes to fill, cold, cable."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from scheduler.checkup.atonce import alike, listed, worst_chargers
+from scheduler.checkup.bankcable import BANK_CAUTION, check_bank_cable
 from scheduler.checkup.bankcold import check_cold, cold_factor
 from scheduler.checkup.batterycare import longest_spell_h
 from scheduler.checkup.findings import Figure, Finding, Grade, Part, PartReport, put_together
@@ -23,11 +24,6 @@ from scheduler.timegrid import FloatArray
 from scheduler.units import POWER_TOLERANCE_W, kwh_from_wh
 from scheduler.yard.figures import Chemistry
 from scheduler.yard.models import Machine, Yard
-
-BANK_CAUTION = (
-    "A bank's short circuit melts tools and starts fires, and no switch makes its own terminals dead: work on it is "
-    "for people qualified to do it, by the local code."
-)
 
 #: What goes in and out for good without wearing the bank out, in capacities an hour; common practice, no source.
 USUAL_RATE_PER_H: dict[Chemistry, float] = {"lithium": 0.5, "lead_acid": 0.2}
@@ -45,7 +41,7 @@ _ENDLESS_DAYS = 100.0
 
 
 def check_bank(yard: Yard, year: SiteYear | None) -> PartReport:
-    """Check what the bank carries, takes and gives.
+    """Check what the bank carries, takes and gives, and its cable to the inverter.
 
     Parameters
     ----------
@@ -59,6 +55,7 @@ def check_bank(yard: Yard, year: SiteYear | None) -> PartReport:
         _check_night(yard, year),
         _check_charging(yard, year, sun_w),
         _check_discharging(yard),
+        check_bank_cable(yard),
     )
     if year is None or sun_w is None:
         missing = (

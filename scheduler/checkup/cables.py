@@ -21,7 +21,7 @@ from scheduler.checkup.wire import (
     voltage_drop_v,
 )
 from scheduler.units import fraction_from_pct, kwh_from_wh, pct_from_fraction
-from scheduler.yard.models import Array, Yard
+from scheduler.yard.models import Array, Bank, Yard
 
 #: NEC, informational note to 210.19: a recommendation, which it makes for branch circuits.
 DROP_LIMIT_PCT = 3.0
@@ -29,7 +29,9 @@ DROP_LIMIT_PCT = 3.0
 #: How many sizes beside the cable's own are listed.
 _THICKER_SIZES = 2
 
-_DROP_RULE = "NEC Chapter 9 Table 8, copper at 75 C; 3 % recommended by the informational note to 210.19"
+#: What volts lost in a cable are held against.
+DROP_RULE = "NEC Chapter 9 Table 8, copper at 75 C; 3 % recommended by the informational note to 210.19"
+
 _CARRY_RULE = "NEC 690.8(B): 1.5625 times the short-circuit amperes; Table 310.16, 75 C column, from memory"
 
 
@@ -59,6 +61,20 @@ class Size:
     def area(self) -> float:
         """Its cross-section [mm2]."""
         return area_mm2(self.awg, self.mm2)
+
+
+def size_of(told: Array | Bank) -> Size | None:
+    """The cable's size as the fleet file has it; None where it has none."""
+    if told.cable_awg is None and told.cable_mm2 is None:
+        return None
+    return Size(told.cable_awg, told.cable_mm2)
+
+
+def sold_sizes(own: Size | None) -> list[Size]:
+    """Those that are sold, thin to thick: in square millimetres if the cable's own is in them, else gauges."""
+    if own is not None and own.awg is None:
+        return [Size(None, mm2) for mm2 in METRIC_MM2]
+    return [Size(awg, None) for awg in GAUGES]
 
 
 def drop_fraction(array: Array, wiring: Wiring, size: Size) -> float | None:
@@ -114,16 +130,11 @@ class _Run:
 
     @property
     def size(self) -> Size | None:
-        array = self.array
-        known = array.cable_awg is not None or array.cable_mm2 is not None
-        return Size(array.cable_awg, array.cable_mm2) if known else None
+        return size_of(self.array)
 
     @property
     def sizes(self) -> list[Size]:
-        """Those that are sold, in the kind that the file uses, thin to thick."""
-        if self.array.cable_awg is None and self.array.cable_mm2 is not None:
-            return [Size(None, mm2) for mm2 in METRIC_MM2]
-        return [Size(awg, None) for awg in GAUGES]
+        return sold_sizes(self.size)
 
     @property
     def carried_a(self) -> float | None:
@@ -176,7 +187,7 @@ def _figures(run: _Run) -> Iterator[Figure]:
     drop_pct = run.drop_pct(size)
     if drop_pct is not None:
         yield Figure(
-            Part.CABLE, name, "voltage drop at full power", drop_pct, "%", DROP_LIMIT_PCT, _DROP_RULE
+            Part.CABLE, name, "voltage drop at full power", drop_pct, "%", DROP_LIMIT_PCT, DROP_RULE
         )
     if drop_pct is not None and size is not None and run.wiring is not None and run.hours is not None:
         loss_kwh = yearly_loss_kwh(run.array, run.wiring, size, run.hours)
@@ -215,7 +226,7 @@ def _dropped(run: _Run) -> Iterator[Finding]:
         drop_pct,
         DROP_LIMIT_PCT,
         "%",
-        _DROP_RULE,
+        DROP_RULE,
         f"By size, at full power: {run.candidates()}. The file's losses_pct should hold it.",
         run.mend() if is_too_much or size is None else f"Nothing needs mending. {run.mend()}",
         CAUTION,

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from scheduler.checkup.acside import check_ac_side, check_one_by_one
 from scheduler.checkup.arrayinput import check_array_input
+from scheduler.checkup.bankcable import check_bank_cable
 from scheduler.checkup.bankside import check_bank
 from scheduler.checkup.batterycare import check_batteries
 from scheduler.checkup.cables import check_cables
@@ -41,12 +42,14 @@ def check_yard(yard: Yard, year: SiteYear | None) -> Checkup:
 def quick_stops(yard: Yard) -> tuple[Finding, ...]:
     """What should stop a plan, as far as the fleet file alone tells it: no weather, a few milliseconds.
 
-    Bank and roof stop no plan, nor does the search for the worst set on the AC side, which takes its time.
+    What the bank holds and the roof stop no plan, nor does the search for the worst set on the AC side, which takes its
+    time.
     """
     reports = (
         check_array_input(yard, None),
         check_cables(yard, None),
         check_one_by_one(yard),
+        check_bank_cable(yard),
         check_batteries(yard, None),
     )
     return tuple(finding for finding in put_together(reports).findings if finding.grade is Grade.STOP)

@@ -55,10 +55,13 @@ _SIZES = {
 GAUGES = tuple(_SIZES)
 
 #: Metric cross-sections that are made, IEC 60228, from memory [mm2].
-METRIC_MM2 = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0)
+METRIC_MM2 = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0, 185.0, 240.0)
 
-_CIRCULAR_MILS = [size.circular_mils for size in _SIZES.values()]
-_AMPACITIES_A = [size.ampacity_a for size in _SIZES.values()]
+#: Above the gauges, in circular mils: Table 310.16 as above, from memory [A].
+_THICKER_A = {250_000: 255.0, 300_000: 285.0, 350_000: 310.0, 400_000: 335.0, 500_000: 380.0}
+
+_CIRCULAR_MILS = [*(size.circular_mils for size in _SIZES.values()), *_THICKER_A]
+_AMPACITIES_A = [*(size.ampacity_a for size in _SIZES.values()), *_THICKER_A.values()]
 
 
 def area_mm2(awg: str | None, mm2: float | None) -> float:

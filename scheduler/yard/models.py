@@ -106,16 +106,30 @@ class Bank(Record):
     charge_efficiency_pct: PositivePct = 97.0
     discharge_efficiency_pct: PositivePct = 97.0
     chemistry: Chemistry = "lithium"
+    nominal_v: Positive | None = None
+    lowest_v: Positive | None = None
+    cable_awg: WireGauge | None = None
+    cable_mm2: Positive | None = None
+    cable_m: Positive | None = None
+    fuse_a: NotNegative | None = None
+    fuse_breaks_a: Positive | None = None
+    short_circuit_a: Positive | None = None
 
     @model_validator(mode="after")
-    def _level_above_reserve(self) -> Self:
+    def _in_order(self) -> Self:
+        refuse(self._problems())
+        return self
+
+    def _problems(self) -> Iterator[str]:
         if self.level_pct < self.reserve_pct:
-            problem = (
+            yield (
                 f"level_pct: {self.level_pct:g} is below reserve_pct {self.reserve_pct:g}; wanted a level at "
                 "or above the reserve, which no plan touches"
             )
-            refuse([problem])
-        return self
+        if self.nominal_v is not None and self.lowest_v is not None and self.lowest_v > self.nominal_v:
+            yield f"lowest_v: {self.lowest_v:g} is above nominal_v {self.nominal_v:g}"
+        if self.fuse_a == 0.0 and self.fuse_breaks_a is not None:
+            yield "fuse_breaks_a: goes with a fuse; fuse_a = 0 says that there is none"
 
     @property
     def capacity_wh(self) -> float:

@@ -43,12 +43,13 @@ def test_the_gravest_finding_of_all_parts_comes_first(monkeypatch: pytest.Monkey
     assert checkup.report.unchecked == ("a cord: cord_m",)
 
 
-#: Yards with a stop at the input, in the cable, on the AC side, at a cord and at a battery.
+#: Yards with a stop at the input, in the cable, on the AC side, at a cord, between bank and inverter and at a battery.
 STOPPED = {
     "input": (ROOT / "tests" / "checkup" / "yards" / "three-in-series.toml", None),
     "cable": (ROOT / "tests" / "checkup" / "yards" / "parallel-current.toml", None),
     "inverter": (None, ("continuous_w = 1500", "continuous_w = 400")),
     "cord": (None, ('name = "bench"', 'name = "bench"\ncord_awg = 24\ncord_m = 10')),
+    "bank": (ROOT / "tests" / "checkup" / "yards" / "thin-bank-cable.toml", None),
     "battery": (None, ("charger_w = 480", "charger_w = 480\nbattery_charge_max_w = 200")),
 }
 

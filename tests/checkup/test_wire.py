@@ -86,7 +86,10 @@ def test_ampacities_are_those_of_the_75_c_column():
         65.0,
         230.0,
     ]
-    assert ampacity_a(None, 240.0) == 230.0, "thicker than the table: no more than its last"
+    # 300,000 circular mils are 152 mm2, 500,000 are 253 mm2.
+    assert ampacity_a(None, 152.01) == pytest.approx(285.0, abs=0.01)
+    assert 335.0 < ampacity_a(None, 240.0) < 380.0
+    assert ampacity_a(None, 300.0) == 380.0, "thicker than the table: no more than its last"
 
 
 def test_thinner_than_18_gauge_carries_nothing():

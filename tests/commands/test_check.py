@@ -1,4 +1,4 @@
-"""The check-up end to end: the demo, and four yards in each of which one thing is wrong."""
+"""The check-up end to end: the demo, and five yards in each of which one thing is wrong."""
 
 from __future__ import annotations
 
@@ -19,6 +19,13 @@ PLANTED = {
     "three-in-series": (Grade.STOP, Part.INPUT, "barn roof", "V", "2 in series x 3 in parallel"),
     "parallel-current": (Grade.STOP, Part.CABLE, "hut roof", "A", "no more than 2 of these strings"),
     "compressor-start": (Grade.WARNING, Part.AC, "air compressor", "W", "A soft starter"),
+    "thin-bank-cable": (
+        Grade.STOP,
+        Part.BANK,
+        "cable to the inverter",
+        "A",
+        "95 mm2 copper is the thinnest that does, with a fuse or breaker of 200 A",
+    ),
     "thin-cable": (Grade.WARNING, Part.CABLE, "meadow rack", "%", "10 mm2 copper"),
 }
 

@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.checkup.cables import DROP_LIMIT_PCT
+from scheduler.checkup.bankcable import allowed_fuse_a, drawn_a
+from scheduler.checkup.cables import DROP_LIMIT_PCT, Size
 from scheduler.checkup.strings import (
     CODE_LIMIT_V,
+    CONTINUOUS_FACTOR,
     carried_current_a,
     cold_factor_by_coefficient,
     cold_factor_by_table,
     sun_current_a,
 )
 from scheduler.checkup.wire import area_mm2, connector_a, resistance_ohm_per_m, voltage_drop_v
+from tests.checkup.storeyard import store_yard
 
 M_PER_FT = 0.3048
 MM2_PER_CIRCULAR_MIL = 5.067e-4
@@ -149,6 +152,28 @@ def test_how_many_volts_the_code_allows() -> None:
 @pytest.mark.parametrize(("awg", "amperes"), [("14", 20.0), ("12", 30.0), ("10", 40.0)])
 def test_what_plugs_commonly_stand_by_cable(awg: str, amperes: float) -> None:
     assert connector_a(awg, None) == amperes
+
+
+# ---- W-13: NEC 690.8 as worked in a course for PV installers on wire between battery and inverter (seen) ----
+
+
+def test_2500_watts_on_24_volts_draw_134_a_and_ask_for_167() -> None:
+    # 22 V, an efficiency of 85 %.
+    yard = store_yard(
+        bank={"nominal_v": 24.0, "lowest_v": 22.0}, inverter={"continuous_w": 2500.0, "efficiency_pct": 85.0}
+    )
+    amperes = drawn_a(yard)
+    assert amperes is not None
+    assert amperes == pytest.approx(134.0, abs=0.5)
+    assert amperes * CONTINUOUS_FACTOR == pytest.approx(167.0, abs=0.5)
+
+
+# ---- W-14: what a dealer's text on battery cables pairs (seen): 110 A or less on 2 AWG, 175 A on 2/0, 250 A on 4/0 ---
+
+
+@pytest.mark.parametrize(("awg", "amperes"), [("2", 110.0), ("2/0", 175.0), ("4/0", 250.0)])
+def test_breakers_that_are_sold_for_a_bank_cable_are_allowed_on_it(awg: str, amperes: float) -> None:
+    assert amperes <= allowed_fuse_a(Size(awg, None)) < 1.15 * amperes
 
 
 # ---- W-12: note to Table 8, alpha 0.00323 (from memory) ----------------------------------------------

@@ -66,6 +66,25 @@ def test_a_level_at_the_reserve_is_allowed_and_one_below_is_not() -> None:
         Bank(**{**BANK, "level_pct": 24.9})
 
 
+def test_a_banks_lowest_volts_are_no_more_than_its_nominal_ones() -> None:
+    assert Bank(**BANK, nominal_v=24.0, lowest_v=24.0).lowest_v == 24.0
+    with pytest.raises(ValidationError, match=r"lowest_v: 24\.1 is above nominal_v 24"):
+        Bank(**BANK, nominal_v=24.0, lowest_v=24.1)
+
+
+def test_a_fuse_of_0_amperes_says_that_there_is_none_and_then_breaks_nothing() -> None:
+    assert Bank(**BANK, fuse_a=0.0).fuse_a == 0.0
+    with pytest.raises(ValidationError, match="fuse_breaks_a: goes with a fuse"):
+        Bank(**BANK, fuse_a=0.0, fuse_breaks_a=20_000.0)
+    with pytest.raises(ValidationError):
+        Array(**ARRAY, fuse_a=0.0)
+
+
+def test_all_that_is_wrong_with_a_bank_is_told_at_once() -> None:
+    with pytest.raises(ValidationError, match=r"(?s)level_pct.*lowest_v"):
+        Bank(**{**BANK, "level_pct": 20.0}, nominal_v=12.0, lowest_v=13.0)
+
+
 def test_an_inverter_without_a_surge_figure_stands_no_surge() -> None:
     assert Inverter(continuous_w=2000).surge_limit_w == 2000
     assert Inverter(continuous_w=2000, surge_w=4000).surge_limit_w == 4000
@@ -190,6 +209,8 @@ def test_a_yard_is_frozen_and_its_house_adds_up(yard: Any) -> None:
         (Bank, BANK, "modules_wh", ()),
         (Bank, BANK, "modules_wh", (5120, math.nan)),
         (Bank, BANK, "charge_efficiency_pct", 0),
+        (Bank, BANK, "nominal_v", 0),
+        (Bank, BANK, "fuse_a", -1),
         (Machine, MACHINE, "charge_pct", 101),
         (Machine, MACHINE, "count", 100),
         (Machine, MACHINE, "self_protecting", 1),
