@@ -91,6 +91,17 @@ def test_undo_marks_the_last_reading_that_stands_and_erases_none() -> None:
     assert note("--undo").exit_code == 2
 
 
+def test_undo_takes_the_latest_reading_of_a_file_that_was_sorted_newest_first() -> None:
+    hours = ("17:00", "12:00", "07:00")
+    rows = "".join(f"2026-11-01 {hour},bank,{hour[:2]},\n" for hour in hours)
+    Path("yard-logbook.csv").write_text(f"time,what,value,who\n{rows}")
+    assert [note("--undo").stdout.split(",")[0] for _ in hours] == [
+        "taken back: bank 17 %",
+        "taken back: bank 12 %",
+        "taken back: bank 07 %",
+    ]
+
+
 def test_a_time_with_seconds_and_a_comma_can_be_taken_back_too() -> None:
     Path("yard-logbook.csv").write_text("time;what;value;who\n2026-11-01 12:30:15;bank;62,5;\n")
     assert note("--undo").exit_code == 0

@@ -85,11 +85,11 @@ def undo_last(request: NoteRequest) -> Noted:
     taken_back: list[Reading] = []
 
     def build(log: Logbook) -> list[tuple[str, ...]]:
-        standing = [reading for reading in log.readings if not reading.withdrawn]
-        if not standing:
+        last = log.last_written
+        if last is None:
             raise UsageError(_nothing_left(path))
-        taken_back.append(standing[-1])
-        return [tuple(withdrawal_cells(standing[-1], yard.site.zone, request.who))]
+        taken_back.append(last)
+        return [tuple(withdrawal_cells(last, yard.site.zone, request.who))]
 
     before = append_lines(path, yard.site, build)
     done = tuple(

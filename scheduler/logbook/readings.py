@@ -1,7 +1,7 @@
 """The logbook: what somebody read off the bank and the machines, a line each, in a CSV beside the fleet file.
 
 Columns ``time,what,value,who``. `what` is ``bank``, a machine's name, ``sky``, whose value is words for it, or
-``note``, whose value is text. A reading is taken back by a later line that repeats its time and value with
+``note``, whose value is text. A reading is taken back by another line that repeats its time and value with
 ``withdrawn:`` before `what`. The file is
 only ever appended to by the program; people edit it in a spreadsheet, which may part by semicolons or tabs,
 change the dates' form, the line ends and the order of the columns: all that is read, and what cannot be read is told.
@@ -13,7 +13,9 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -32,6 +34,13 @@ MACHINE = "machine "
 
 #: More than four readings a day for sixty years is no logbook.
 MOST_BYTES, MOST_LINES = 8_000_000, 100_000
+
+#: What to do about a line of too many cells, by what parts them.
+_TOO_MANY = {
+    ",": 'put text with a comma in double quotes, and write half a percent as "62.5"',
+    ";": "put text with a semicolon in double quotes",
+    "\t": "put text with a tab in double quotes",
+}
 
 What = Literal["bank", "machine", "sky", "note"]
 
@@ -109,6 +118,19 @@ class Logbook:
         return tuple(sorted(standing, key=lambda reading: reading.time))
 
     @property
+    def last_written(self) -> Reading | None:
+        """The reading that stands and was written last.
+
+        That is the last line, whatever its time, unless the lines go back in time, as a spreadsheet sorts them newest
+        first; then the latest. Of two lines that go back the second may be an older reading, noted later.
+        """
+        by_line = [reading for reading in self.readings if not reading.withdrawn]
+        steps = [(later.time - earlier.time).total_seconds() for earlier, later in pairwise(self.readings)]
+        is_newest_first = sum(step < 0 for step in steps) > 1 + sum(step > 0 for step in steps)
+        last = self.standing if is_newest_first else by_line
+        return last[-1] if last else None
+
+    @property
     def of_bank(self) -> tuple[Reading, ...]:
         """Readings of the bank that stand, in the order of their time."""
         return tuple(reading for reading in self.standing if reading.what == "bank")
@@ -177,6 +199,7 @@ def parse_logbook(content: bytes, path: Path, site: Site) -> Logbook:
             taken.take(row, site.zone, day_first)
         except ValueError as fault:
             problems[row.line] = str(fault)
+    problems.update(taken.withdraw_above())
     told = tuple(told_plainly(f"line {line}: {problems[line]}") for line in sorted(problems))
     return Logbook(path, tuple(taken.readings), told, layout, bool(content) and not content.endswith(b"\n"))
 
@@ -202,7 +225,7 @@ def _read_rows(content: bytes, problems: dict[int, str]) -> tuple[Layout | None,
         elif any(cells[len(in_layout.columns) :]):
             problems[number] = (
                 f"{len(cells)} cells under {len(in_layout.columns)} columns: {_shown(text)}; "
-                'put text with a comma in double quotes, and write half a percent as "62.5"'
+                f"{_TOO_MANY[in_layout.delimiter]}"
             )
         else:
             rows.append(_Row(number, dict(zip(in_layout.columns, cells, strict=False))))
@@ -242,10 +265,11 @@ def _shown(text: str) -> str:
 
 @dataclass
 class _Taken:
-    """The readings so far, and where those of the same content stand that were not withdrawn."""
+    """The readings so far, where those of the same content stand that were not withdrawn, and what found none."""
 
     readings: list[Reading] = field(default_factory=list)
     standing: dict[tuple[object, ...], list[int]] = field(default_factory=dict)
+    above: list[tuple[_Row, Reading]] = field(default_factory=list)
 
     def take(self, row: _Row, zone: ZoneInfo, day_first: bool | None) -> None:
         """Take one line for what it is: a reading, or the withdrawal of one before it."""
@@ -257,12 +281,23 @@ class _Taken:
             self.readings.append(reading)
             return
         gone = _reading(row, time, named[len(WITHDRAWN.strip()) :].strip(), value)
+        if not self._withdraw(gone):
+            self.above.append((row, gone))
+
+    def withdraw_above(self) -> Iterator[tuple[int, str]]:
+        """Withdraw what stands below its withdrawal, as in a file sorted newest first; tell what stands nowhere."""
+        for row, gone in self.above:
+            if not self._withdraw(gone):
+                named = row.cells["what"].removeprefix(WITHDRAWN)
+                yield row.line, f'withdraws what is not there: {named} "{row.cells["value"]}" of {row.cells["time"]}'
+
+    def _withdraw(self, gone: Reading) -> bool:
         same = self.standing.get(_content(gone))
         if not same:
-            msg = f'withdraws what is not there: {named.removeprefix(WITHDRAWN)} "{value}" of {row.cells["time"]}'
-            raise ValueError(msg)
+            return False
         at = same.pop()
         self.readings[at] = replace(self.readings[at], withdrawn=True)
+        return True
 
 
 def _content(reading: Reading) -> tuple[object, ...]:

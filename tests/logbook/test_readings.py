@@ -176,6 +176,14 @@ def test_a_decimal_comma_between_commas_is_told() -> None:
     assert "5 cells under 4 columns" in log.problems[0]
 
 
+@pytest.mark.parametrize(("delimiter", "named"), [(";", "semicolon"), ("\t", "tab")])
+def test_a_line_of_too_many_cells_is_told_by_what_parts_its_cells(delimiter: str, named: str) -> None:
+    lines = f"{HEADER}2027-06-08 12:30,note,so and so,Ann,more\n".replace(",", delimiter)
+    (told,) = parsed(lines).problems
+    assert told.endswith(f"; put text with a {named} in double quotes")
+    assert "62.5" not in told  # a decimal comma is right there
+
+
 def test_text_of_an_older_spreadsheet_is_read() -> None:
     log = parsed(HEADER.encode() + "2027-06-08 12:30,Mäher,62,Ann\n".encode("cp1252"))
     assert log.readings[0].machine == "Mäher"
@@ -207,6 +215,46 @@ def test_a_withdrawal_of_what_is_not_there_is_told_and_takes_nothing() -> None:
     log = parsed(f"{HEADER}2027-06-08T12:30-04:00,bank,62,\n2027-06-08T12:30-04:00,withdrawn: bank,61,\n")
     assert not log.readings[0].withdrawn
     assert log.problems[0].startswith("line 3: withdraws what is not there: bank")
+
+
+def test_a_withdrawal_finds_its_reading_wherever_a_spreadsheet_sorted_it() -> None:
+    lines = [
+        "2027-06-08T17:00-04:00,bank,70,",
+        "2027-06-08T12:30-04:00,withdrawn: bank,26,",
+        "2027-06-08T12:30-04:00,bank,26,",
+        "2027-06-08T07:00-04:00,bank,50,",
+    ]
+    log = parsed(HEADER + "".join(f"{line}\n" for line in lines))
+    assert log.problems == ()
+    assert [reading.value_pct for reading in log.of_bank] == [50.0, 70.0]
+
+
+def test_a_withdrawal_takes_what_stands_before_it_rather_than_what_was_noted_anew() -> None:
+    gone = "2027-06-08T12:30-04:00,withdrawn: bank,62,\n"
+    log = parsed(f"{HEADER}2027-06-08T12:30-04:00,bank,62,Ann\n{gone}2027-06-08T12:30-04:00,bank,62,Bea\n")
+    assert [reading.who for reading in log.of_bank] == ["Bea"]
+    none = parsed(f"{HEADER}2027-06-08T12:30-04:00,bank,62,Ann\n{gone}{gone}")
+    assert none.problems[0].startswith("line 4: withdraws what is not there")
+
+
+@pytest.mark.parametrize(
+    ("hours", "last"),
+    [
+        ((7, 12, 17), 17),
+        ((7, 12, 17, 9), 9),  # noted later of an earlier hour
+        ((12, 7), 7),
+        ((17, 12, 7), 17),  # newest first
+        ((17, 12, 12, 7), 17),
+        ((17, 12, 9, 7, 18), 18),
+        ((), None),
+    ],
+)
+def test_what_was_written_last_is_the_last_line_unless_the_file_was_sorted_newest_first(
+    hours: tuple[int, ...], last: int | None
+) -> None:
+    log = parsed(HEADER + "".join(f"2027-06-08 {hour:02d}:00,bank,50,\n" for hour in hours))
+    written = log.last_written
+    assert (written and written.time.astimezone(SITE.zone).hour) == last
 
 
 def test_readings_come_in_the_order_of_their_time_the_later_line_later() -> None:
