@@ -6,9 +6,9 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
-from threading import Thread
+from threading import Event, Lock, Thread
 from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 if TYPE_CHECKING:
@@ -30,10 +30,10 @@ def worker_processes(workers: int | None) -> Iterator[Executor]:
     pool = _Workers(workers or os.cpu_count())
     try:
         yield pool
+        pool.shutdown()
     except BaseException:
         pool.end_at_once()
         raise
-    pool.shutdown()
 
 
 class _Workers(Executor):
@@ -47,6 +47,7 @@ class _Workers(Executor):
         self._count = count
         self._beside = ThreadPoolExecutor(1)
         self._pool: ProcessPoolExecutor | None = None
+        self._ending, self._begun, self._ended = Lock(), Event(), Event()
 
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
         """Hand work to the processes; the first begins them."""
@@ -58,10 +59,21 @@ class _Workers(Executor):
         return self._beside.submit(hand_in).result()
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """End when all that was handed in is done, or taken back."""
-        self._beside.shutdown(wait)
-        if self._pool is not None:
-            self._pool.shutdown(wait, cancel_futures=cancel_futures)
+        """End when all that was handed in is done, or taken back.
+
+        A thread of its own waits for that: one that Ctrl-C breaks off passes for ended while it goes on.
+        """
+        Thread(target=self._end, args=(cancel_futures,), daemon=True).start()
+        if wait:
+            self._ended.wait()
+
+    def _end(self, cancel_futures: bool) -> None:
+        with self._ending:
+            self._beside.shutdown()
+            self._begun.set()
+            if self._pool is not None:
+                self._pool.shutdown(cancel_futures=cancel_futures)
+            self._ended.set()
 
     def end_at_once(self) -> None:
         """Tell the processes to end until they have.
@@ -70,15 +82,13 @@ class _Workers(Executor):
         """
         import multiprocessing
 
-        whole = self._beside.submit(int)
-        closing = Thread(target=self.shutdown, daemon=True)
-        closing.start()
-        while closing.is_alive():
+        self.shutdown(wait=False)
+        while not self._ended.is_set():
             with suppress(KeyboardInterrupt):  # asked for again: it is being done
-                wait([whole])
+                self._begun.wait()  # none is half begun
                 for child in multiprocessing.active_children():
                     child.terminate()
-                closing.join(1.0)
+                self._ended.wait(1.0)
 
 
 def _begin(count: int | None) -> ProcessPoolExecutor:

@@ -188,21 +188,24 @@ except KeyboardInterrupt:
 """
 
 
-def stop_opening(seconds: float, number: signal.Signals) -> tuple[int, str]:
-    """Stop it so long after it has begun to listen; what came, and what was told beside."""
+def stop_opening(
+    seconds: float, number: signal.Signals, script: str = OPEN_WORKERS, told: int = 1
+) -> tuple[int, str]:
+    """Stop it so long after it has told so many lines; what came, and what was told beside."""
     with subprocess.Popen(
-        [sys.executable, "-c", OPEN_WORKERS],
+        [sys.executable, "-c", script],
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         start_new_session=True,
     ) as process:
         assert process.stdout is not None
-        process.stdout.readline()
+        for _ in range(told):
+            process.stdout.readline()
         time.sleep(seconds)
         os.killpg(process.pid, number) if number != signal.SIGTERM else process.send_signal(number)
-        _, told = process.communicate(timeout=30)
-    return process.returncode, told.decode()
+        _, beside = process.communicate(timeout=30)
+    return process.returncode, beside.decode()
 
 
 @pytest.mark.slow
@@ -210,6 +213,19 @@ def stop_opening(seconds: float, number: signal.Signals) -> tuple[int, str]:
 def test_workers_stopped_while_they_are_begun_end_silently(number: signal.Signals) -> None:
     for step in range(30):
         assert stop_opening(step * 0.01, number) == (130, "")
+
+
+#: Leaves workers with more work than they can do at once, as a study does that is cut short, and waits for them.
+LEAVE_WORKERS = OPEN_WORKERS.replace("        for work in [", "        [").replace(
+    "range(6)]:\n            work.result()", "range(6)]\n        print('leaves', flush=True)"
+)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_workers_stopped_while_their_last_work_is_waited_for_end_silently(number: signal.Signals) -> None:
+    for step in range(10):
+        assert stop_opening(step * 0.02, number, LEAVE_WORKERS, told=2) == (130, "")
 
 
 @pytest.mark.slow
