@@ -108,7 +108,8 @@ def learn_yard(request: CompareRequest) -> Lesson:
 
 def gather(request: CompareRequest, days: int) -> Gathered:
     """Read the files and work out what was expected; errors as of `compare_yard`."""
-    from scheduler.logbook.expecting import charge_at_first, expect, gather_readings
+    from scheduler.logbook.chargers import charge_at_first
+    from scheduler.logbook.expecting import expect, gather_readings
     from scheduler.logbook.savedplan import read_saved_plan
 
     yard = read_yard(request.fleet)

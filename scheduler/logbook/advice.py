@@ -44,6 +44,12 @@ class Advice:
 
 #: A dull sky looks like an array that is weak: what the hand sees of the sky parts them.
 NOTE_THE_SKY = 'note the sky at the next visit, such as --sky fair or --sky "am: fair, pm: overcast"'
+#: Where nothing is known to be the matter, and what was shown can still not be.
+UNEXPLAINED = "explained by nothing that is known here"
+READ_AGAIN = (
+    "read the bank again at once, and note what each machine shows that was or should have been plugged in, such as "
+    '--machine "cart=40"'
+)
 NOON_READING = "read the bank before it is full: in the morning or at noon, with little charging"
 NIGHT_READING = "read the bank late in the evening and early in the morning, on a night with nothing charging"
 

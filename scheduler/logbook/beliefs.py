@@ -39,7 +39,7 @@ MISREAD_FRACTION = 0.003
 POWER_FRACTION = 0.03
 
 #: How far what a load that switches by itself takes in a part of its day strays from its share of the day, as a bridge
-#: (see `_Follower._unknown_sun_wh`): three blocks that fall anywhere in the window have ``1 / sqrt(3)``.
+#: (see `_Follower._lean_wh`): three blocks that fall anywhere in the window have ``1 / sqrt(3)``.
 DUTY_FRACTION = 0.58
 
 #: How far all other draw is known.
@@ -47,6 +47,10 @@ DRAW_FRACTION = 0.04
 
 #: How far what a charger puts into its battery, and what work takes out, are known.
 CHARGING_FRACTION = 0.06
+
+#: How far a display strays from itself when it is read again at once, one standard deviation; most of `READING_PCT` is
+#: how far it is off for days. A guess, no source.
+REPEATS_PCT = 0.5
 
 #: A display that is stuck shows this much else than before, in less than one reading of a hundred.
 STUCK_FRACTION = 0.99
@@ -66,7 +70,7 @@ class Belief:
     at : datetime
     odds_fraction : ndarray, shape (n_deviations,)
         How probable each deviation is.
-    sun_place : float
+    sun_place_deviations : float
         Where the sun of the last day lies, if nothing is the matter: -1.28 is dull, 0 likely, 1.28 bright.
     deviations : tuple of Deviation
     """
@@ -93,14 +97,16 @@ class Belief:
 class _Level:
     """The states, arrays (n_deviations, n_places).
 
-    How probable each is, the bank's level in it as a fraction, and what part of the draw an empty bank has left
-    unserved since the last reading.
+    How probable each is, and the bank's level in it as a fraction. Since the last reading: what part of the draw an
+    empty bank has left unserved, how far the level may have strayed, as a variance; and the level then, by deviation.
     """
 
     odds: FloatArray
     mean: FloatArray
     var: FloatArray
     unserved: FloatArray
+    strayed: FloatArray
+    began: FloatArray
 
 
 def follow(expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]) -> list[Belief]:
@@ -168,7 +174,8 @@ class _Follower:
         for reading in others:
             until = self.expected.edge_of(reading.at)
             self._may_change(level, (until - edge) * self.expected.grid.step_h)
-            level.unserved = np.zeros_like(level.mean)
+            level.unserved, level.strayed = np.zeros_like(level.mean), np.zeros_like(level.mean)
+            level.began = level.mean @ self.places
             for start, end in self._days(edge, until):
                 self._run(level, start, end)
                 if end in self.midnights:
@@ -181,8 +188,8 @@ class _Follower:
     def _begin(self, bank_pct: float) -> _Level:
         odds = np.zeros((len(self.deviations), len(PLACES)))
         odds[0] = self.places
-        like = np.ones_like(odds)
-        return _Level(odds, like * bank_pct / 100.0, like * (READING_PCT / 100.0) ** 2, 0.0 * like)
+        mean, var, none = (np.full_like(odds, one) for one in (bank_pct / 100.0, (READING_PCT / 100.0) ** 2, 0.0))
+        return _Level(odds, mean, var, none, none, mean[:, 0])
 
     def _days(self, first: int, last: int) -> Iterator[tuple[int, int]]:
         """Split an interval at its midnights."""
@@ -209,7 +216,10 @@ class _Follower:
         """At midnight the sun's place is drawn anew, whatever is the matter."""
         odds, *moments = _blend(level.odds.T, level.mean.T, level.var.T)
         level.odds = odds[:, np.newaxis] * self.places
-        level.mean, level.var = (np.repeat(one[:, np.newaxis], len(PLACES), axis=1) for one in moments)
+        moments.append(level.strayed @ self.places)
+        level.mean, level.var, level.strayed = (
+            np.repeat(one[:, np.newaxis], len(PLACES), axis=1) for one in moments
+        )
 
     def _run(self, level: _Level, first: int, last: int) -> None:
         """Let the bank run in every state, from three levels each, so that a full bank forgets what it held."""
@@ -236,6 +246,10 @@ class _Follower:
         brought, unknown = self._besides(level, first, last)
         level.mean = np.clip(mean + np.sqrt(kept) * brought, 0.0, 1.0)
         level.var = np.maximum(var + kept * unknown, LEAST_LEVEL_FRACTION**2)
+        # What may have been plugged in besides is left out: if nothing was, a display that stands still is right to.
+        capacity_wh = self.expected.yard.bank.capacity_wh
+        unsure = (self.expected.unsure_wh[first:last].sum() / capacity_wh) ** 2
+        level.strayed = level.strayed + kept * np.maximum(unknown - unsure, 0.0)
 
     def _draw_wh(self, first: int, last: int) -> float:
         return float(self.expected.demand_wh()[first:last].sum())
@@ -273,8 +287,10 @@ class _Follower:
         """Weigh the states by what the bank's display shows, and learn the level from it."""
         mean_pct, sd_pct = 100.0 * level.mean, np.sqrt(1e4 * level.var + READING_PCT**2)
         likely = probability_of_whole(shown_pct, mean_pct, sd_pct)
-        likely = (1.0 - MISREAD_FRACTION) * likely + MISREAD_FRACTION / 101.0
         same = abs(shown_pct - before_pct) < 0.5
+        if same:
+            likely = np.maximum(likely, _same_again(level))
+        likely = (1.0 - MISREAD_FRACTION) * likely + MISREAD_FRACTION / 101.0
         likely[self.is_stuck] = STUCK_FRACTION if same else (1.0 - STUCK_FRACTION) / 100.0
         gain = np.where(self.is_stuck[:, np.newaxis], 0.0, 1e4 * level.var / sd_pct**2)
         level.mean = np.clip(level.mean + gain * (shown_pct - mean_pct) / 100.0, 0.0, 1.0)
@@ -298,19 +314,21 @@ class _Follower:
         self, level: _Level, number: int, before: tuple[int, float], edge: int, shown_pct: float
     ) -> FloatArray:
         """How likely a machine's display is in each state: whether its charger worked, and the bank fed it."""
-        machine = self.expected.yard.machines[number]
-        since, before_pct = before
-        to_pct = 100.0 / machine.capacity_wh
-        charged_pct = to_pct * machine.charger_efficiency * self.expected.wall_wh[since:edge, number].sum()
-        worked_pct = to_pct * self.expected.work_wh[since + 1 : edge + 1, number].sum()
+        machine, (since, before_pct) = self.expected.yard.machines[number], before
+        charged_pct, idle_pct = (
+            self.expected.charge_after_pct(number, since, edge, before_pct, works) for works in (True, False)
+        )
         is_ac = machine.supply == "ac"
         works = np.array(
             [one.dead_charger != machine.name and (one.ac_on or not is_ac) for one in self.deviations]
         )
         fed = np.where(works[:, np.newaxis], 1.0 - np.minimum(level.unserved, 1.0), 0.0)
-        now_pct = np.clip(before_pct + charged_pct * fed - worked_pct, 0.0, 100.0)
+        now_pct = idle_pct + fed * (charged_pct - idle_pct)
+        to_pct = 100.0 / machine.capacity_wh
+        rises_pct = to_pct * machine.charger_efficiency * self.expected.wall_wh[since:edge, number].sum()
+        worked_pct = to_pct * self.expected.work_wh[since:edge, number].sum()
         unsure = CHARGING_FRACTION * fed + np.where(works[:, np.newaxis], np.minimum(level.unserved, 0.5), 0.0)
-        unknown_pct = np.hypot(unsure * charged_pct, CHARGING_FRACTION * worked_pct)
+        unknown_pct = np.hypot(unsure * rises_pct, CHARGING_FRACTION * worked_pct)
         sd_pct = np.sqrt(2.0 * READING_PCT**2 + unknown_pct**2)
         likely = probability_of_whole(shown_pct, now_pct, sd_pct)
         weighed: FloatArray = (1.0 - MISREAD_FRACTION) * likely + MISREAD_FRACTION / 101.0
@@ -330,6 +348,16 @@ def probability_of_whole(shown_pct: float, mean_pct: FloatArray, sd_pct: FloatAr
     upper = np.inf if shown_pct >= 99.5 else shown_pct + 0.5
     lower = -np.inf if shown_pct <= 0.5 else shown_pct - 0.5
     probability: FloatArray = ndtr((upper - mean_pct) / sd_pct) - ndtr((lower - mean_pct) / sd_pct)
+    return probability
+
+
+def _same_again(level: _Level) -> FloatArray:
+    """How likely a display that is off by the same all the time shows what it showed: where the level hardly moved."""
+    from scipy.special import ndtr
+
+    moved_pct = 100.0 * (level.mean - level.began[:, np.newaxis])
+    sd_pct = np.sqrt(1e4 * level.strayed + REPEATS_PCT**2)
+    probability: FloatArray = ndtr((0.5 - moved_pct) / sd_pct) - ndtr((-0.5 - moved_pct) / sd_pct)
     return probability
 
 

@@ -107,7 +107,8 @@ def _strengths(expected: Expectation, whole: tuple[float, ...]) -> Iterator[Devi
         strings = array.parallel or min(array.panels, 2)
         if strings > 1:
             left = (*whole[:number], 1.0 - 1.0 / strings, *whole[number + 1 :])
-            yield Deviation(Cause.STRING_OFF, 1.0, left, about=f"{array.name}, one of {strings}")
+            known = f"one of {strings}" if array.parallel else f"one of {strings}, a guess: the file names no strings"
+            yield Deviation(Cause.STRING_OFF, 1.0, left, about=f"{array.name}, {known}")
         if len(whole) > 1:
             left = (*whole[:number], 0.0, *whole[number + 1 :])
             yield Deviation(Cause.ARRAY_OFF, 0.5, left, about=array.name)

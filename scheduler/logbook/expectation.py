@@ -52,14 +52,14 @@ class Expectation:
     array_fraction : ndarray, shape (n_steps, n_arrays)
         Each array's part of the likely sun's power.
     house_wh, duty_wh : ndarray, shape (n_steps,)
-        What the house takes at the wall: always on, and what switches by itself, spread over its window, for when it
-        runs is its own affair [Wh].
+        What the house takes at the wall: always on, with machines of a plan that the fleet file does not know; and what
+        switches by itself, spread over its window, for when it runs is its own affair [Wh].
     plugged : ndarray of bool, shape (n_steps, n_machines)
-        Whether each machine should be in an outlet that is on.
+        Whether each machine should charge as long as its battery takes it: in an outlet that is on, and not refusing.
     wall_wh : ndarray, shape (n_steps, n_machines)
         What each charger takes at the wall [Wh].
     work_wh : ndarray, shape (n_steps + 1, n_machines)
-        What work takes from each battery on an edge [Wh].
+        What work takes from each battery on an edge; a display that is read on it is read before that [Wh].
     unsure_wh : ndarray, shape (n_steps,)
         How far chargers may have drawn otherwise, for nobody knows what was plugged in, one standard deviation; 0
         where a plan or machines' readings tell [Wh].
@@ -109,11 +109,26 @@ class Expectation:
 
     def bank_after_pct(self, first: int, last: int, bank_pct: float) -> dict[str, float]:
         """What the bank should show on an edge under each sun, from what it showed on an earlier one [%]."""
+        ends_pct = self._bank_ends_pct(first, last, bank_pct, np.column_stack(list(self.suns.by_name.values())))
+        return dict(zip(self.suns.by_name, ends_pct, strict=True))
+
+    def bank_limits_pct(self, first: int, last: int, bank_pct: float) -> tuple[float, float]:
+        """The least and the most that it can show whatever the sky: with no sun at all, and with a clear one [%]."""
+        most_w = np.maximum(self.clear_w, self.suns.bright_w)
+        least_pct, most_pct = self._bank_ends_pct(first, last, bank_pct, np.column_stack([0.0 * most_w, most_w]))
+        return least_pct, most_pct
+
+    def _bank_ends_pct(self, first: int, last: int, bank_pct: float, sun_w: FloatArray) -> list[float]:
         bank = self.yard.bank
-        sun_wh = self.grid.energy_wh(np.column_stack(list(self.suns.by_name.values()))[first:last])
-        start_wh = bank_pct / 100.0 * bank.capacity_wh
-        level_wh = run_bank(bank, self.grid, sun_wh, self.demand_wh()[first:last], start_wh).level_wh
-        return {
-            name: 100.0 * float(end_wh) / bank.capacity_wh
-            for name, end_wh in zip(self.suns.by_name, level_wh[-1], strict=True)
-        }
+        start_wh, demand_wh = bank_pct / 100.0 * bank.capacity_wh, self.demand_wh()[first:last]
+        ran = run_bank(bank, self.grid, self.grid.energy_wh(sun_w[first:last]), demand_wh, start_wh)
+        return [100.0 * float(end_wh) / bank.capacity_wh for end_wh in ran.level_wh[-1]]
+
+    def charge_after_pct(self, column: int, first: int, last: int, charge_pct: float, works: bool = True) -> float:
+        """What a machine should show on an edge, from what it showed on an earlier one [%]; its charger may be dead."""
+        machine = self.yard.machines[column]
+        into_wh = machine.charger_efficiency * self.wall_wh[first:last, column] * works
+        held_wh = charge_pct / 100.0 * machine.capacity_wh
+        for in_wh, work_wh in zip(into_wh, self.work_wh[first:last, column], strict=True):
+            held_wh = min(max(held_wh - work_wh, 0.0) + in_wh, machine.capacity_wh)
+        return 100.0 * float(held_wh) / machine.capacity_wh

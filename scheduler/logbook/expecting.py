@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from scheduler.errors import UsageError
+from scheduler.logbook.chargers import carry_on, chargers_by_plans, fill_from_notes, noted_of, steps_in_plan
 from scheduler.logbook.expectation import Expectation, Reading
 from scheduler.logbook.readings import Logbook
 from scheduler.planning.record import Plan
-from scheduler.planning.replay_physics import BoolArray
 from scheduler.sun.drying import run_hours
 from scheduler.sun.shed import drying_over
 from scheduler.sun.skyterms import SkySpell, parse_seen
@@ -86,8 +84,9 @@ def expect(
 ) -> Expectation:
     """Say what was expected of a yard between its first and its last reading.
 
-    Where a plan covers a step, its chargers run; elsewhere a charger is taken to have run from one reading of its
-    machine on as long as the rise to the next asks for.
+    Where a plan covers a step, its chargers run, as long as the machine takes it: from what its display showed where
+    that was noted, else from what the plan has. Elsewhere a charger is taken to have run from one reading of its
+    machine on as long as the rise to the next asks for, work in between included.
 
     Parameters
     ----------
@@ -111,37 +110,28 @@ def expect(
     span = Span(now=grid.start, start=grid.start, hours=grid.n_steps * grid.step_h, step_minutes=STEP_MINUTES)
     agenda = build_agenda(yard, span, run_hours(drying_over(yard, weather, grid)))
     suns = build_suns(yard, grid, weather)
-    wall_wh, plugged, covered = _by_plans(yard, grid, plans)
+    work_wh = _work_wh(yard, agenda)
+    chargers = chargers_by_plans(yard, grid, plans)
     unsure_wh = np.zeros(grid.n_steps)
+    read = [round((reading.at - grid.start) / grid.step) for reading in readings if reading.bank_pct is not None]
     for column, machine in enumerate(yard.machines):
-        told = _fill_from_readings(wall_wh[:, column], covered, yard, machine.name, readings, grid)
-        unsure_wh += np.where(covered | told, 0.0, UNSURE_FRACTION * machine.charger_w * grid.step_h)
+        noted, worked_wh = noted_of(machine.name, readings, grid), work_wh[:, column]
+        carry_on(chargers, column, machine, noted, worked_wh, grid.step_h)
+        home = ~agenda.away[machine.name]
+        told = fill_from_notes(chargers, column, machine, noted, worked_wh, home, read, grid.step_h)
+        unsure_wh += np.where(chargers.covered | told, 0.0, UNSURE_FRACTION * machine.charger_w * grid.step_h)
     return Expectation(
         yard=yard,
         suns=_with_plans(suns, plans) if suns_of_plans else suns,
         clear_w=clear_power_w(yard, grid),
         array_fraction=_array_fraction(yard, grid, weather, suns),
-        house_wh=np.full(grid.n_steps, yard.always_on_w * grid.step_h),
+        house_wh=yard.always_on_w * grid.step_h + chargers.others_wh,
         duty_wh=_duty_wh(yard, agenda),
-        plugged=plugged | (wall_wh > 0.0),
-        wall_wh=wall_wh,
-        work_wh=_work_wh(yard, agenda),
+        plugged=chargers.plugged | (chargers.wall_wh > 0.0),
+        wall_wh=chargers.wall_wh,
+        work_wh=work_wh,
         unsure_wh=unsure_wh,
     )
-
-
-def charge_at_first(yard: Yard, plans: Sequence[Plan], first: dt.datetime) -> dict[str, float]:
-    """What machines held at the first reading by the plan that hung there [%]; nothing without one."""
-    for plan in reversed(plans):
-        if plan.grid.start <= first < plan.grid.end:
-            edge = (first - plan.grid.start) // plan.grid.step
-            capacity_wh = {machine.name: machine.capacity_wh for machine in yard.machines}
-            return {
-                machine.name: 100.0 * float(machine.charge_wh[edge]) / capacity_wh[machine.name]
-                for machine in plan.machines
-                if machine.name in capacity_wh
-            }
-    return {}
 
 
 def _grid(yard: Yard, readings: Sequence[Reading]) -> Grid:
@@ -156,57 +146,10 @@ def _grid(yard: Yard, readings: Sequence[Reading]) -> Grid:
     return Grid(first, STEP_MINUTES, max((last - first) // QUARTER, 1), yard.site.zone)
 
 
-def _steps_in_plan(plan: Plan, grid: Grid) -> tuple[BoolArray, NDArray[np.intp]]:
-    """Return which steps of the grid a plan covers, and in which of its own each of them lies."""
-    offset_s = (grid.start - plan.grid.start).total_seconds()
-    middle_s = offset_s + (np.arange(grid.n_steps) + 0.5) * grid.step.total_seconds()
-    inside = (middle_s >= 0.0) & (middle_s < (plan.grid.end - plan.grid.start).total_seconds())
-    return inside, (middle_s[inside] // plan.grid.step.total_seconds()).astype(np.intp)
-
-
-def _by_plans(
-    yard: Yard, grid: Grid, plans: Sequence[Plan]
-) -> tuple[FloatArray, BoolArray, BoolArray]:
-    """Return what the plans let each charger draw, what they have plugged in, and the steps that they cover."""
-    wall_wh, covered = np.zeros((grid.n_steps, len(yard.machines))), np.zeros(grid.n_steps, dtype=bool)
-    plugged = np.zeros(wall_wh.shape, dtype=bool)
-    for plan in plans:
-        inside, of_plan = _steps_in_plan(plan, grid)
-        planned = {machine.name: machine for machine in plan.machines}
-        for column, machine in enumerate(yard.machines):
-            if machine.name in planned:
-                drawn_wh = planned[machine.name].wall_wh[of_plan]
-                wall_wh[inside, column] = drawn_wh * (grid.step_h / plan.grid.step_h)
-                plugged[inside, column] = planned[machine.name].plugged[of_plan]
-        covered |= inside
-    return wall_wh, plugged, covered
-
-
-def _fill_from_readings(
-    wall_wh: FloatArray, covered: BoolArray, yard: Yard, name: str, readings: Sequence[Reading], grid: Grid
-) -> BoolArray:
-    """Where no plan says what a charger drew, take it from the rise between two readings of its machine.
-
-    Return the steps between two readings.
-    """
-    told = np.zeros(grid.n_steps, dtype=bool)
-    machine = next(one for one in yard.machines if one.name == name)
-    noted = [(reading.at, reading.machines_pct[name]) for reading in readings if name in reading.machines_pct]
-    for (since, before_pct), (until, after_pct) in pairwise(noted):
-        first, last = (round((moment - grid.start) / grid.step) for moment in (since, until))
-        told[first:last] = True
-        if after_pct <= before_pct or last <= first or covered[first:last].any():
-            continue
-        drawn_wh = (after_pct - before_pct) / 100.0 * machine.capacity_wh / machine.charger_efficiency
-        steps = int(np.clip(np.ceil(drawn_wh / (machine.charger_w * grid.step_h)), 1, last - first))
-        wall_wh[first : first + steps] = drawn_wh / steps
-    return told
-
-
 def _with_plans(suns: ThreeSuns, plans: Sequence[Plan]) -> ThreeSuns:
     by_name = {name: watts.copy() for name, watts in suns.by_name.items()}
     for plan in plans:
-        inside, of_plan = _steps_in_plan(plan, suns.grid)
+        inside, of_plan = steps_in_plan(plan, suns.grid)
         for name, watts in plan.suns.by_name.items():
             by_name[name][inside] = watts[of_plan]
     source = f"the plans' own; elsewhere {suns.source}" if plans else suns.source

@@ -10,6 +10,7 @@ import numpy as np
 
 from scheduler.charging.curve import ChargeCurve
 from scheduler.logbook.expectation import Expectation, Reading
+from scheduler.planning.replay_physics import BoolArray
 from scheduler.timegrid import FloatArray
 
 #: Beyond these a display says too little of the level to learn from [%].
@@ -29,29 +30,56 @@ class Spell:
     def path_wh(self, expected: Expectation, factor: float) -> tuple[FloatArray, FloatArray]:
         """Charge on every edge from the first display on, and what the charger draws in each step [Wh].
 
-        The charger draws so many times the file's watts; work is taken on its edges.
+        The charger draws so many times the file's watts.
         """
-        machine = expected.yard.machines[self.column]
+        machine, part = expected.yard.machines[self.column], slice(self.first, self.last)
         curve = ChargeCurve(
             machine.capacity_wh, factor * machine.charger_w, machine.charger_efficiency, machine.taper_from
         )
-        work_wh = expected.work_wh[self.first : self.last + 1, self.column]
-        breaks = [0, *(int(edge) for edge in np.flatnonzero(work_wh) if edge > 0), len(work_wh) - 1]
-        charge_wh = np.full(len(work_wh), self.before_pct / 100.0 * machine.capacity_wh)
-        into_wh = np.zeros(len(work_wh) - 1)
-        for begin, end in pairwise(breaks):
-            plugged = expected.plugged[self.first + begin : self.first + end, self.column]
-            start_wh = charge_wh[begin]
-            charge_wh[begin + 1 : end + 1] = curve.charge_after_wh(start_wh, expected.grid.step_h * np.cumsum(plugged))
-            into_wh[begin:end] = np.diff(charge_wh[begin : end + 1])
-            charge_wh[end] = max(0.0, charge_wh[end] - work_wh[end])
-        return charge_wh, into_wh / machine.charger_efficiency
+        return charge_path_wh(
+            curve,
+            self.before_pct / 100.0 * machine.capacity_wh,
+            expected.plugged[part, self.column],
+            expected.work_wh[part, self.column],
+            expected.grid.step_h,
+        )
 
     def tells_watts(self, expected: Expectation) -> bool:
         """Whether the charger ran on end to the later display: no work, and not full before."""
-        worked = expected.work_wh[self.first + 1 : self.last + 1, self.column].any()
+        worked = expected.work_wh[self.first : self.last, self.column].any()
         shown = LOWEST_PCT <= self.after_pct <= HIGHEST_PCT and self.before_pct <= HIGHEST_PCT
         return bool(shown and not worked)
+
+
+def charge_path_wh(
+    curve: ChargeCurve, charge_wh: float, plugged: BoolArray, work_wh: FloatArray, step_h: float
+) -> tuple[FloatArray, FloatArray]:
+    """From one display of a machine on: what it holds on each edge, and its charger's draw at the wall [Wh].
+
+    Parameters
+    ----------
+    curve : ChargeCurve
+    charge_wh : float
+        What it holds on the first edge [Wh].
+    plugged : ndarray of bool, shape (n_steps,)
+    work_wh : ndarray, shape (n_steps,)
+        What work takes on the edge at which each step begins. A display that is read on that edge is read before:
+        machines are read at the visit on which they leave [Wh].
+    step_h : float
+
+    Returns
+    -------
+    ndarray, shape (n_steps + 1,)
+    ndarray, shape (n_steps,)
+    """
+    held_wh, into_wh = np.full(len(plugged) + 1, charge_wh), np.zeros(len(plugged))
+    breaks = sorted({0, *(int(edge) for edge in np.flatnonzero(work_wh)), len(plugged)})
+    for begin, end in pairwise(breaks):
+        start_wh = max(0.0, float(held_wh[begin]) - float(work_wh[begin]))
+        after_wh = curve.charge_after_wh(start_wh, step_h * np.cumsum(plugged[begin:end]))
+        held_wh[begin + 1 : end + 1] = after_wh
+        into_wh[begin:end] = np.diff(after_wh, prepend=start_wh)
+    return held_wh, into_wh / curve.efficiency
 
 
 def spells_of(

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.logbook.advice import ADVICE, NOTE_THE_SKY
+from scheduler.logbook.advice import ADVICE, NOTE_THE_SKY, READ_AGAIN, UNEXPLAINED
 from scheduler.logbook.beliefs import READING_PCT, Belief, follow
 from scheduler.logbook.causes import Cause
 from scheduler.logbook.daysun import QUANTILE_DEVIATIONS
@@ -24,8 +24,14 @@ CLEAR_FRACTION = 0.6
 #: An interval in which the likely sun brings less than this part of the bank is a night.
 DARK_FRACTION = 0.01
 
+#: Where more or less sun could change the bank by no more than this, it is no reason for what the bank shows [%].
+SUN_MATTERS_PCT = 1.0
+
 #: How far from the band of the three suns a reading is as expected, in standard deviations of two readings.
 WITHIN_DEVIATIONS = 2.0
+
+#: A reading that is further than this from all that no sun at all or a clear sky would leave is explained by neither.
+BEYOND_DEVIATIONS = 3.0 * 2.0**0.5
 
 #: What a dull sky looks like.
 OF_THE_SUN = frozenset((Cause.ARRAY_OFF, Cause.STRING_OFF, Cause.WEAK_ARRAY, Cause.CLIPPED))
@@ -58,8 +64,10 @@ class Interval:
         In words.
     is_clear : bool
         What is named is probable enough to act on.
+    is_explained : bool
+        If nothing is the matter, some sky leaves what was shown.
     would_settle : tuple of str
-        What to read next where two causes are named.
+        What to read next where two causes are named, or none explains it.
     """
 
     since: dt.datetime
@@ -70,12 +78,13 @@ class Interval:
     named: tuple[Named, ...]
     verdict: str
     is_clear: bool
+    is_explained: bool = True
     would_settle: tuple[str, ...] = ()
 
     @property
     def is_sound(self) -> bool:
-        """Whether most probably nothing is the matter."""
-        return self.named[0].cause is Cause.NONE
+        """Whether most probably nothing is the matter, and what was shown is no riddle either."""
+        return self.named[0].cause is Cause.NONE and self.is_explained
 
 
 def judge(expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]) -> list[Interval]:
@@ -105,18 +114,30 @@ def _judge(expected: Expectation, before: Reading, after: Reading, belief: Belie
     causes = list(belief.by_cause().items())
     is_alone = causes[0][1] >= ALONE_FRACTION or causes[1][1] < NAMED_FRACTION
     count = 1 if is_alone else 2
+    limits_pct = expected.bank_limits_pct(first, last, before_pct)
     sun_wh = expected.grid.energy_wh(expected.suns.likely_w[first:last]).sum()
     is_dark = bool(sun_wh < DARK_FRACTION * expected.yard.bank.capacity_wh)
     named = tuple(
         Named(cause, odds, _told(belief, cause, is_dark, after_pct)) for cause, odds in causes[:count]
     )
-    together = sum(one.odds_fraction for one in named)
-    is_clear = together >= CLEAR_FRACTION
-    sound = _sound_told(belief, expected_pct, after_pct, is_dark)
+    is_explained = named[0].cause is not Cause.NONE or _some_sky_leaves(
+        limits_pct, after_pct, 100.0 * float(expected.unsure_wh[first:last].sum()) / expected.yard.bank.capacity_wh
+    )
+    is_clear = is_explained and sum(one.odds_fraction for one in named) >= CLEAR_FRACTION
+    sound = _sound_told(belief, expected_pct, limits_pct, after_pct)
     words = [sound if one.cause is Cause.NONE else one.told for one in named]
-    verdict = _verdict(named, words, is_clear)
-    settle = _would_settle(named, bool(after.skies) or is_dark)
-    return Interval(before.at, after.at, before_pct, after_pct, expected_pct, named, verdict, is_clear, settle)
+    verdict, settle = _verdict(named, words, is_clear), _would_settle(named, bool(after.skies) or is_dark)
+    if not is_explained:
+        verdict, settle = "; watch for: ".join([UNEXPLAINED, *words[1:]]), (READ_AGAIN,)
+    return Interval(
+        before.at, after.at, before_pct, after_pct, expected_pct, named, verdict, is_clear, is_explained, settle
+    )
+
+
+def _some_sky_leaves(limits_pct: tuple[float, float], after_pct: float, unsure_pct: float) -> bool:
+    """Whether some sky, from none of the sun to all of it, leaves what was shown, as far as displays are right."""
+    room_pct = BEYOND_DEVIATIONS * max(READING_PCT, unsure_pct)
+    return limits_pct[0] - room_pct <= after_pct <= limits_pct[1] + room_pct
 
 
 def _would_settle(named: tuple[Named, ...], sky_is_told: bool) -> tuple[str, ...]:
@@ -152,13 +173,16 @@ def _told(belief: Belief, cause: Cause, is_dark: bool, after_pct: float) -> str:
     return ADVICE[cause].told.format(about=about)
 
 
-def _sound_told(belief: Belief, expected_pct: dict[str, float], after_pct: float, is_dark: bool) -> str:
-    """Nothing is the matter: was the sun within what was expected."""
-    room_pct = WITHIN_DEVIATIONS * READING_PCT
-    if not is_dark and after_pct < expected_pct["dull"] - room_pct:
+def _sound_told(
+    belief: Belief, expected_pct: dict[str, float], limits_pct: tuple[float, float], after_pct: float
+) -> str:
+    """Nothing is the matter: was the sun within what was expected, where it matters at all."""
+    room_pct, (least_pct, most_pct) = WITHIN_DEVIATIONS * READING_PCT, limits_pct
+    dull_pct, bright_pct = expected_pct["dull"], expected_pct["bright"]
+    if after_pct < dull_pct - room_pct and dull_pct - least_pct >= SUN_MATTERS_PCT:
         return "less sun than dull"
-    if not is_dark and after_pct > expected_pct["bright"] + room_pct:
+    if after_pct > bright_pct + room_pct and most_pct - bright_pct >= SUN_MATTERS_PCT:
         return "more sun than bright"
-    if not is_dark and belief.sun_place_deviations < -QUANTILE_DEVIATIONS:
+    if most_pct - least_pct >= SUN_MATTERS_PCT and belief.sun_place_deviations < -QUANTILE_DEVIATIONS:
         return "as expected of a dull day"
     return "as expected"

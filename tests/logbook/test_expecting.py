@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from scheduler.logbook.chargers import charge_at_first
 from scheduler.logbook.expectation import Expectation, Reading
-from scheduler.logbook.expecting import charge_at_first, expect, gather_readings
+from scheduler.logbook.expecting import expect, gather_readings
 from scheduler.logbook.history import by_month, days_past, summary
 from scheduler.logbook.readings import parse_logbook
 from scheduler.logbook.verdicts import judge
