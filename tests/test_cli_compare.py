@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 from scheduler.cli.app import app
 from scheduler.yard.fleetfile import read_yard
+from tests.cli_yard import FLEET, lay_out
 
 ROOT = Path(__file__).parents[1]
 
@@ -122,3 +123,68 @@ def test_less_than_two_readings_are_told_with_what_to_do(tmp_path: Path, lines: 
     code, _, beside = run(str(fleet))
     assert code == 2
     assert "sunroster note" in beside
+
+
+def log_of(folder: Path, *lines: str) -> None:
+    text = "time,what,value,who\n" + "".join(f"{line}\n" for line in lines)
+    (folder / "fleets" / "field-edge-logbook.csv").write_text(text, encoding="utf-8")
+
+
+def test_one_line_of_a_year_to_come_moves_no_window(tmp_path: Path) -> None:
+    fleet = yard_in(tmp_path)
+    read = ("2025-06-08 16:00,bank,50,", "2025-06-08 17:00,bank,53,")
+    log_of(tmp_path, *read, "2099-06-08 17:00,note,typo,")
+    code, told, _ = run(str(fleet))
+    assert code == 0
+    assert "Sun 8 Jun 17:00" in told
+    assert "field-edge-logbook.csv, line 4: 2099-06-08 17:00 has not come yet" in told.replace("\n", " ")
+
+
+def test_three_hundred_lines_that_cannot_be_read_are_three_notes_and_their_number(tmp_path: Path) -> None:
+    fleet = yard_in(tmp_path)
+    read = ("2025-06-08 16:00,bank,50,", "2025-06-08 17:00,bank,53,")
+    log_of(tmp_path, *read, *["2025-06-08 18:00,bank,xx,"] * 300)
+    code, told, _ = run(str(fleet))
+    assert code == 0
+    assert told.count("wanted a percent") == 3
+    assert "The logbook field-edge-logbook.csv, line 4: " in told
+    assert "The logbook field-edge-logbook.csv, 297 more lines cannot be read." in told.replace("\n", " ")
+
+
+def test_where_no_date_can_be_read_the_lines_are_told(tmp_path: Path) -> None:
+    fleet = yard_in(tmp_path)
+    log_of(tmp_path, "11/12/2025 06:30,bank,62,", "11/12/2025 12:30,bank,80,")
+    code, _, beside = run(str(fleet))
+    assert code == 2
+    assert beside.count("day or month first?") == 2
+    assert "field-edge-logbook.csv: no reading of the bank can be used" in beside
+
+
+def test_a_machine_that_was_given_another_name_is_told_and_what_it_draws_is_counted(tmp_path: Path) -> None:
+    """The plan has a heavy charger on through the night; by either name the bank is expected to show the same."""
+    yard = tmp_path / "yard.toml"
+    lay_out(tmp_path)
+    read = ("2027-06-08 16:00,bank,70,", "2027-06-09 07:00,bank,60,", "2027-06-09 12:00,bank,60,")
+    text = "time,what,value,who\n" + "".join(f"{line}\n" for line in read)
+    (tmp_path / "yard-logbook.csv").write_text(text, encoding="utf-8")
+    door = str(tmp_path / "door.json")
+    forecast = str(tmp_path / "sky.csv")
+    words = ("--weather", forecast, "--from", "2027-06-08 16:00", "--json", door)
+    assert CliRunner().invoke(app, ["plan", str(yard), *words]).exit_code == 0
+    before = run(str(yard), "--plan", door)[1]
+    yard.write_text(FLEET.replace('"mower"', '"lawn mower"'), encoding="utf-8")
+    after = run(str(yard), "--plan", door)[1]
+    bands = re.findall(r"\d+ / \d+ / \d+", before)
+    assert len(bands) == 2
+    assert re.findall(r"\d+ / \d+ / \d+", after) == bands
+    told = after.replace("\n", " ")
+    assert 'The plan door.json names "mower", which is no machine of this yard; what it draws there is counted' in told
+    assert 'did you mean "lawn mower"?' in told
+
+
+def test_readings_outside_of_the_weathers_days_are_told(tmp_path: Path) -> None:
+    fleet = yard_in(tmp_path)
+    log_of(tmp_path, "2025-06-08 16:00,bank,50,", "2025-06-08 17:00,bank,53,")
+    code, _, beside = run(str(fleet), "--weather", str(tmp_path / "forecasts" / "field-edge-three-days.csv"))
+    assert code == 2
+    assert "2 readings outside the weather's time are left out, and nothing to compare is left" in beside

@@ -129,3 +129,25 @@ def test_a_logbook_that_is_none_stops_the_plan(folder: Path) -> None:
     done = plan()
     assert done.exit_code == 3
     assert "save it from the spreadsheet as CSV, UTF-8" in done.stderr
+
+
+def test_a_machine_and_an_outlet_that_were_renamed_since_the_page_are_told_with_both_names(folder: Path) -> None:
+    plan_the_day(folder)
+    fleet = (folder / "yard.toml").read_text()
+    (folder / "yard.toml").write_text(fleet.replace('"cart"', '"trolley"').replace('"bench"', '"shed wall"'))
+    told = notes(plan("--door", "door.json", start=NOON).stdout)
+    assert (
+        'The plan door.json names "cart", which is no machine of this yard; its outlet and charge there are left '
+        'aside; did you mean "trolley"?'
+    ) in told
+    assert 'The plan door.json names "bench", which is no outlet of this yard' in told
+
+
+def test_the_page_of_another_yard_without_a_name_is_refused(folder: Path) -> None:
+    plan_the_day(folder)
+    fleet = (folder / "yard.toml").read_text()
+    other = fleet.replace('"cart"', '"crane"').replace('"mower"', '"digger"').replace("[5000]", "[6000]")
+    (folder / "yard.toml").write_text(other)
+    done = plan("--door", "door.json", start=NOON)
+    assert done.exit_code == 3
+    assert "the plan of another yard: it is of cart, mower, this yard has crane, digger" in notes(done.stderr)

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from scheduler.commands.weather import choose_weather, day_of
-from scheduler.logbook.readings import logbook_path, read_logbook
+from scheduler.errors import UsageError
+from scheduler.logbook.readings import Logbook, logbook_path, read_logbook
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.models import Yard
 
 if TYPE_CHECKING:
     from scheduler.logbook.expectation import Expectation, Reading
     from scheduler.logbook.history import DayPast
-    from scheduler.logbook.learning import Learned
+    from scheduler.logbook.learned import Learned
+    from scheduler.logbook.proposal import Proposal
     from scheduler.logbook.verdicts import Interval
     from scheduler.planning.record import Plan
     from scheduler.sun.weather import Weather
@@ -54,10 +56,10 @@ class Comparison:
 
 @dataclass(frozen=True)
 class Lesson:
-    """What was learned, and the changed lines of the fleet file as a diff."""
+    """What was learned, and what would change in the fleet file."""
 
     learned: Learned
-    diff: str
+    proposal: Proposal
     notes: tuple[str, ...]
 
 
@@ -102,8 +104,7 @@ def learn_yard(request: CompareRequest) -> Lesson:
 
     found = gather(request, request.days or LEARN_DAYS)
     learned = learn(found.expected, found.readings, found.first_charge_pct)
-    text = request.fleet.read_text(encoding="utf-8-sig")
-    return Lesson(learned, propose(found.yard, learned, text, request.fleet.name), found.notes)
+    return Lesson(learned, propose(found.yard, learned, request.fleet), found.notes)
 
 
 def gather(request: CompareRequest, days: int) -> Gathered:
@@ -111,19 +112,42 @@ def gather(request: CompareRequest, days: int) -> Gathered:
     from scheduler.logbook.chargers import charge_at_first
     from scheduler.logbook.expecting import expect, gather_readings
     from scheduler.logbook.savedplan import read_saved_plan
+    from scheduler.logbook.strangers import unreadable_lines
+    from scheduler.logbook.stretch import about_clock, stretch_of, too_few
 
     yard = read_yard(request.fleet)
     log = read_logbook(logbook_path(request.fleet), yard.site)
-    plans = sorted((read_saved_plan(path, yard.site) for path in request.plans), key=lambda plan: plan.grid.start)
-    since = log.standing[-1].time - dt.timedelta(days=days) if log.standing else None
-    readings = gather_readings(log, yard.site, since)
+    hung = [(path.name, read_saved_plan(path, yard)) for path in request.plans]
+    plans = sorted((plan for _, plan in hung), key=lambda plan: plan.grid.start)
+    stretch = stretch_of(log, request.now, days)
+    readings = gather_readings(stretch.log, yard.site, stretch.since)
+    if _times_of_bank(readings) < 2:
+        raise UsageError(too_few(stretch, request.fleet, yard.site))
     weather = choose_weather(yard, request.fleet, request.weather, None, day_of(request.now, yard))
     readings, left_out = _within(readings, weather)
+    if _times_of_bank(readings) < 2:
+        msg = f"{'; '.join(left_out)}, and nothing to compare is left: give --weather of the days that were read"
+        raise UsageError(msg)
     readings, about_sky = _told_once(readings, weather)
     expected = expect(yard, readings, weather, plans, suns_of_plans=request.weather is None)
     first_charge_pct = charge_at_first(yard, plans, readings[0].at)
-    notes = (*log.problems, *left_out, *about_sky, *weather.notes, *_about_plans(expected))
+    unread = unreadable_lines(log, f"the logbook {log.path.name},")
+    about_log = (*_strangers(log, hung, yard), *unread, *about_clock(stretch, yard.site))
+    notes = (*about_log, *left_out, *about_sky, *weather.notes, *_about_plans(expected))
     return Gathered(yard, expected, tuple(readings), tuple(plans), first_charge_pct, notes)
+
+
+def _strangers(log: Logbook, hung: Sequence[tuple[str, Plan]], yard: Yard) -> Iterator[str]:
+    """Name the machines of the logbook and of the plans, by their files' names, that the fleet file does not have."""
+    from scheduler.logbook.strangers import strangers_in_log, strangers_in_plan
+
+    yield from strangers_in_log(log, yard)
+    for file, plan in hung:
+        yield from strangers_in_plan(plan, file, yard, "what it draws there is counted all the same")
+
+
+def _times_of_bank(readings: Sequence[Reading]) -> int:
+    return sum(one.bank_pct is not None for one in readings)
 
 
 def _told_once(readings: Sequence[Reading], weather: Weather) -> tuple[list[Reading], tuple[str, ...]]:

@@ -63,18 +63,23 @@ def read_yard_as_found(request: PlanRequest) -> Found:
     """
     from scheduler.logbook.savedplan import read_saved_plan
     from scheduler.logbook.startingpoint import Known, yard_at
+    from scheduler.logbook.strangers import strange_outlets, strangers_in_plan
 
     yard = read_yard(request.fleet)
     known = Known(
         bank_pct=request.bank_pct,
         charge_pct=dict(_parse_charge(text, yard) for text in request.charges),
         log=read_logbook(logbook_path(request.fleet), yard.site),
-        door=None if request.door is None else read_saved_plan(request.door, yard.site),
+        door=None if request.door is None else read_saved_plan(request.door, yard),
     )
     # The levels that are still to be found do not move the start.
     begin = build_agenda(yard, _span(request, yard)).grid.start
     found, notes = yard_at(yard, known, begin)
-    return Found(found, notes, known.door)
+    if request.door is None or known.door is None:
+        return Found(found, notes)
+    instead = "its outlet and charge there are left aside"
+    strangers = strangers_in_plan(known.door, request.door.name, yard, instead)
+    return Found(found, (*strangers, *strange_outlets(known.door, request.door.name, yard), *notes), known.door)
 
 
 def _parse_charge(text: str, yard: Yard) -> tuple[str, float]:

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from scheduler.errors import SavedPlanError
+from scheduler.logbook.strangers import is_of_another_yard
 from scheduler.planning.planjson import FORMAT
 from scheduler.planning.record import (
     Aim,
@@ -31,7 +32,7 @@ from scheduler.planning.record import (
 )
 from scheduler.sun.suns import ThreeSuns
 from scheduler.timegrid import STEP_MINUTES, FloatArray, Grid
-from scheduler.yard.models import PRIORITIES, Site
+from scheduler.yard.models import PRIORITIES, Yard
 
 _MAKE_ONE = "make one with: sunroster plan my-yard.toml --json door.json"
 
@@ -39,14 +40,14 @@ _MAKE_ONE = "make one with: sunroster plan my-yard.toml --json door.json"
 MOST_BYTES = 20_000_000
 
 
-def read_saved_plan(path: Path, site: Site) -> Plan:
+def read_saved_plan(path: Path, yard: Yard) -> Plan:
     """Read a plan that `plan --json` wrote.
 
     Parameters
     ----------
     path : Path
-    site : Site
-        The plan must be of this yard.
+    yard : Yard
+        The plan must be of it. It may have other names for some machines and outlets, which were given since.
 
     Raises
     ------
@@ -66,15 +67,24 @@ def read_saved_plan(path: Path, site: Site) -> Plan:
         raise SavedPlanError(path, [f"no JSON; {_MAKE_ONE}"]) from fault
     if not isinstance(data, dict) or data.get("format") != FORMAT:
         raise SavedPlanError(path, [f"no plan of format {FORMAT}; {_MAKE_ONE}"])
-    if data.get("site") != site.name:
-        problem = f'the plan of another yard, "{data.get("site")}"; wanted one of "{site.name}"'
+    if data.get("site") != yard.site.name:
+        problem = f'the plan of another yard, "{data.get("site")}"; wanted one of "{yard.site.name}"'
         raise SavedPlanError(path, [problem])
     try:
-        return plan_from_json(data)
+        plan = plan_from_json(data)
     except KeyError as fault:
         raise SavedPlanError(path, [f"its field {fault} is missing; {_MAKE_ONE}"]) from fault
     except (ArithmeticError, AttributeError, IndexError, TypeError, ValueError) as fault:
         raise SavedPlanError(path, [f"a plan that was changed or cut off; {_MAKE_ONE}"]) from fault
+    if is_of_another_yard(plan, yard):
+        # A yard without a name passes for any other without one.
+        theirs, ours = (", ".join(machine.name for machine in of.machines) for of in (plan, yard))
+        problem = (
+            f"the plan of another yard: it is of {theirs}, this yard has {ours}; if they were given new names since, "
+            "put these into the plan too"
+        )
+        raise SavedPlanError(path, [problem])
+    return plan
 
 
 def plan_from_json(data: dict[str, Any]) -> Plan:

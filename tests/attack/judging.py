@@ -115,7 +115,7 @@ def _read_log(path: Path) -> Iterable[str]:
 
 
 def _read_plan(path: Path) -> Iterable[str]:
-    door = read_saved_plan(path, yard().site)
+    door = read_saved_plan(path, yard())
     _, notes = yard_at(yard(), Known(None, {}, Logbook(path), door), NOW)
     return (*notes, *render_changes(door, plan_beside(), yard()).splitlines())
 

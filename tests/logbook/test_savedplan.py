@@ -42,7 +42,7 @@ def test_what_a_plan_rarely_has_comes_back_too() -> None:
 def test_a_saved_plan_is_read_from_its_file(tmp_path: Path) -> None:
     path = tmp_path / "door.json"
     path.write_text(render_plan_json(field_plan(), field_yard()))
-    plan = read_saved_plan(path, field_yard().site)
+    plan = read_saved_plan(path, field_yard())
     assert plan.visits == replace(field_plan(), visits=plan.visits).visits
     assert plan.grid == field_plan().grid
 
@@ -73,8 +73,21 @@ def test_what_was_changed_is_told(
     path = tmp_path / "door.json"
     path.write_text(json.dumps(data))
     with pytest.raises(SavedPlanError) as fault:
-        read_saved_plan(path, field_yard().site)
+        read_saved_plan(path, field_yard())
     assert told in str(fault.value)
+
+
+def test_a_plan_whose_every_machine_and_bank_are_others_is_of_another_yard_of_the_same_name(tmp_path: Path) -> None:
+    data = plan_to_json(field_plan(), field_yard())
+    path = tmp_path / "door.json"
+    for number, machine in enumerate(data["machines"]):
+        machine["name"] = f"crane {number}"
+    path.write_text(json.dumps(data))
+    assert read_saved_plan(path, field_yard()).machines[0].name == "crane 0"  # new names alone may be
+    data["bank"]["capacity_wh"] *= 2
+    path.write_text(json.dumps(data))
+    with pytest.raises(SavedPlanError, match=r"the plan of another yard: it is of crane 0, .*, this yard has "):
+        read_saved_plan(path, field_yard())
 
 
 @pytest.mark.parametrize("content", [b"", b"[]", b"%PDF-1.7", b'{"format": "sunroster.pl', b"\xff\xfe"])
@@ -82,6 +95,6 @@ def test_what_is_no_plan_is_told_with_how_to_make_one(tmp_path: Path, content: b
     path = tmp_path / "door.json"
     path.write_bytes(content)
     with pytest.raises(SavedPlanError, match=r"--json door\.json"):
-        read_saved_plan(path, field_yard().site)
+        read_saved_plan(path, field_yard())
     with pytest.raises(SavedPlanError, match="No such file"):
-        read_saved_plan(tmp_path / "else.json", field_yard().site)
+        read_saved_plan(tmp_path / "else.json", field_yard())
