@@ -72,6 +72,15 @@ def test_the_message_alone_goes_to_the_screen_with_a_dash(folder: Path) -> None:
     assert done.stdout == (folder / "message.txt").read_text()
 
 
+def test_beside_the_message_alone_stands_what_the_plan_took_for_granted(folder: Path) -> None:
+    plan_the_day(folder)
+    with (folder / "yard-logbook.csv").open("a") as log:
+        log.write("2027-06-09T11:50-04:00,crat,40,Ann\n")
+    done = plan("--door", "door.json", "--text", "-", start=NOON)
+    assert "note: plugged in at the start, as the page on the door has it: " in done.stderr
+    assert '"crat"' in done.stderr
+
+
 def test_what_the_page_plugged_in_stays_in_until_the_next_visit(folder: Path) -> None:
     plan_the_day(folder)
     door = json.loads((folder / "door.json").read_text())

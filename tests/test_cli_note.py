@@ -67,6 +67,23 @@ def test_what_cannot_be_is_asked_back_with_what_to_do(words: tuple[str, ...], to
     assert not Path("yard-logbook.csv").exists()
 
 
+def test_a_bank_below_its_reserve_is_told_what_the_page_says_for_that() -> None:
+    done = note("--bank", "12")
+    assert done.exit_code == 0
+    noted, warned = done.stdout.splitlines()
+    assert noted.startswith("noted: bank 12 %")
+    assert warned.startswith("BELOW THE RESERVE: the bank shows less than 25 %.")
+    assert "unplug every machine and tell whoever made this plan" in warned
+    assert "BELOW" not in note("--bank", "25", "--sure").stdout
+
+
+def test_a_low_reading_before_a_later_one_is_only_noted() -> None:
+    note("--bank", "62")
+    done = note("--bank", "12", "--at", "2026-11-01 12:30", "--sure")
+    assert done.exit_code == 0
+    assert "BELOW" not in done.stdout
+
+
 def test_a_leap_is_asked_back_and_written_down_if_sure() -> None:
     note("--bank", "62")
     asked = note("--bank", "20", "--remark", "dark")

@@ -129,5 +129,7 @@ def plan(
         shown = changes if alone else drawn(lambda width: render_plan(made, yard, width, changes))
         write_whole({path: content for path, (content, _) in rendered.items()})
         typer.echo(shown.rstrip("\n"))
+        if alone:
+            tell_beside(*(f"note: {note}" for note in made.notes))
         for path, (_, warnings) in rendered.items():
             tell_beside(f"written: {path}", *(f"note: {warning}" for warning in warnings))

@@ -13,6 +13,7 @@ from scheduler.logbook.append import append_lines, reading_cells, withdrawal_cel
 from scheduler.logbook.cells import MOST_SHOWN_PCT, show_time
 from scheduler.logbook.doubts import doubts_about
 from scheduler.logbook.readings import Logbook, Reading, logbook_path
+from scheduler.sheet import lowbank
 from scheduler.yard.clock import check_clock, parse_minute_of_day, parse_moment
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.models import Yard
@@ -63,7 +64,16 @@ def note_readings(request: NoteRequest) -> Noted:
 
     path = logbook_path(request.fleet)
     before = append_lines(path, yard.site, build)
-    return Noted(tuple(f"noted: {_told(reading, yard)}" for reading in readings), _problems(before))
+    noted = (f"noted: {_told(reading, yard)}" for reading in readings)
+    return Noted((*noted, *_below_reserve(readings, before, yard)), _problems(before))
+
+
+def _below_reserve(readings: tuple[Reading, ...], before: Logbook, yard: Yard) -> Iterator[str]:
+    """Say at once what the page says for so little in the bank, unless a later reading stands."""
+    for reading in readings:
+        later = any(other.time > reading.time for other in before.of_bank)
+        if reading.what == "bank" and reading.value_pct is not None and not later:
+            yield from filter(None, [lowbank.warning(reading.value_pct, yard.bank.reserve_pct)])
 
 
 def undo_last(request: NoteRequest) -> Noted:

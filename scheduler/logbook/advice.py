@@ -13,6 +13,10 @@ DC_CAUTION = (
     "Panels in the light make dangerous direct current that cannot be switched off at the panel: connectors, fuses "
     "and DC wiring are for people qualified to work on them."
 )
+BANK_CAUTION = (
+    "A bank cannot be switched off: a tool or a bare end across its cables, fuse or shunt burns and melts. Open no "
+    "cover there and loosen nothing: that is for people qualified to work on it."
+)
 ROOF_CAUTION = "Nobody goes on the roof for this: look from the ground; work up there is for people qualified to do it."
 AC_CAUTION = "Reset a tripped breaker once, with everything unplugged; if it trips again leave it to an electrician."
 BATTERY_CAUTION = (
@@ -58,7 +62,7 @@ ADVICE: dict[Cause, Advice] = {
     Cause.NONE: Advice("as expected"),
     Cause.EXTRA_LOAD: Advice(
         "a use that the plan does not know, about {about}",
-        (AC_CAUTION,),
+        (AC_CAUTION, BANK_CAUTION),
         (
             "walk through the yard: lamps, heaters, chargers of tools, a fridge whose door stands open",
             "unplug one thing after the other and watch the bank's display of watts, or a plug-in meter",
@@ -123,7 +127,7 @@ ADVICE: dict[Cause, Advice] = {
     ),
     Cause.INVERTER_OFF: Advice(
         "the inverter is off, or nothing on AC draws anything",
-        (AC_CAUTION,),
+        (AC_CAUTION, BANK_CAUTION),
         (
             "its display: is it on, does it show a fault, has it shut down on low voltage",
             "what was running when it stopped: together too much, or a motor that starts",
@@ -133,7 +137,7 @@ ADVICE: dict[Cause, Advice] = {
     ),
     Cause.METER_STUCK: Advice(
         "the display is stuck at {about}",
-        (),
+        (BANK_CAUTION,),
         (
             "leave it and come back after a minute: does it change when a load is switched on",
             "read the bank's volts as well, and note both",
@@ -143,7 +147,7 @@ ADVICE: dict[Cause, Advice] = {
     ),
     Cause.SMALL_BANK: Advice(
         "the bank holds about {about} of what the file says",
-        (BATTERY_CAUTION, DC_CAUTION),
+        (BATTERY_CAUTION, BANK_CAUTION),
         (
             "do all modules show the same charge, and is each switched on",
             "is it cold: a cold battery holds less",

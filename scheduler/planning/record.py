@@ -209,3 +209,15 @@ class Plan:
     replay: ReplayReport | None
     compared_with: tuple[RuleOfThumb, ...]
     notes: tuple[str, ...]
+
+    @property
+    def plugged_at_start(self) -> dict[str, str]:
+        """The outlet of each machine that is in one as the plan begins, before anybody touches it."""
+        at_once = [visit for visit in self.visits if visit.edge == 0]
+        comes_in = {action.machine for visit in at_once for action in visit.plug}
+        there = {action.machine: action.outlet for visit in at_once for action in visit.unplug}
+        for machine in self.machines:
+            outlet = machine.outlet[0]
+            if outlet is not None and machine.name not in comes_in:
+                there[machine.name] = outlet
+        return there

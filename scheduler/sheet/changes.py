@@ -1,7 +1,7 @@
 """What changes on the page inside the door, short enough for a text message to whoever stands before it.
 
-Both plans are put into the page's own lines, and the lines of each visit are set against each other. What is not
-told stands as it is printed.
+First who will not be ready and a bank below its reserve, whatever the page says of them. Then both plans are put into
+the page's own lines, and the lines of each visit are set against each other. What is not told stands as it is printed.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 
 from scheduler.logbook.startingpoint import added_since
 from scheduler.planning.record import Plan
-from scheduler.sheet import words
+from scheduler.sheet import lowbank, words
 from scheduler.sheet.glyphs import visible
-from scheduler.sheet.page import Box, Line, visit_box
+from scheduler.sheet.page import Box, Line, visit_box, when_low
 from scheduler.sheet.pagetext import line_words
 from scheduler.yard.models import Yard
 
@@ -36,14 +36,41 @@ def render_changes(door: Plan, plan: Plan, yard: Yard) -> str:
     level = words.percent_of(float(plan.bank.level_wh["likely"][0]), plan.bank.capacity_wh, math.floor)
     begin = words.date_and_time(plan.grid, 0)
     lines = [
-        f"{plan.site}: changes to the page made {words.moment(door.made_at, plan.grid)}, "
-        f"from {begin} on, bank then at {level}.",
-        *_perhaps_added(door, plan),
+        *_not_ready(plan),
+        *_bank_too_low(door, plan),
+        f"changes to the page made {words.moment(door.made_at, plan.grid)}, from {begin} on, bank then at {level}.",
     ]
+    lines = [f"{plan.site}: {lines[0]}", *(words.sentence(line) for line in lines[1:])]
+    lines += _perhaps_added(door, plan)
     changed = [line for told in _visits(door, plan, yard) for line in told]
     lines += changed or ["Nothing changes."]
     lines.append(_until(door, plan, changed=bool(changed)))
     return "".join(f"{visible(line)}\n" for line in lines)
+
+
+def _not_ready(plan: Plan) -> Iterator[str]:
+    """Name every machine that must be ready and will not be, each time, then the others together."""
+    lacks: dict[tuple[bool, str], list[str]] = {}
+    for machine, need in words.unready(plan):
+        short = words.energy(words.shortfall_wh(need), math.ceil)
+        told = f"{short} short at {words.day_and_time(plan.grid, need.edge)}"
+        lacks.setdefault((need.priority == "must", machine.name), []).append(told)
+    musts = [name for is_must, name in lacks if is_must]
+    yield from (f"{name} MUST be ready and will NOT be: {words.listed(lacks[True, name])}." for name in musts)
+    others = [f"{name}, {words.listed(short)}" for (is_must, name), short in lacks.items() if not is_must]
+    if others:
+        yield f"will not be ready{' either' if musts else ''}: {'; '.join(others)}."
+
+
+def _bank_too_low(door: Plan, plan: Plan) -> Iterator[str]:
+    """Tell when the bank falls below its reserve, and what is to be done then, if the page says something else."""
+    low = words.house_breaks_reserve(plan)
+    if low:
+        yield f"{low}."
+    rule = when_low(plan)
+    if rule != when_low(door):
+        instead = f"the plan counts with that: {lowbank.AS_BOXES_SAY}." if low else rule
+        yield f"in place of the page's rule for a bank below its reserve: {instead}"
 
 
 def _perhaps_added(door: Plan, plan: Plan) -> Iterator[str]:

@@ -16,8 +16,8 @@ from rich.text import Text
 from scheduler.logbook.advice import ADVICE
 from scheduler.logbook.causes import Cause
 from scheduler.logbook.expectation import Expectation
-from scheduler.logbook.verdicts import Interval
-from scheduler.sheet import words
+from scheduler.logbook.verdicts import Interval, Named
+from scheduler.sheet import lowbank, words
 from scheduler.sheet.glyphs import visible
 
 #: Prose in longer lines than this is hard to read.
@@ -33,18 +33,29 @@ def render_comparison(
     """Lay a comparison out for a console of `width` cells."""
     width = min(width, WIDEST)
     told: list[RenderableType] = [
+        *_below_reserve(expected, intervals[-1]),
         Text(visible(headline(expected, intervals)), style="bold"),
         Text(),
         Text(visible(f"{expected.yard.site.name}. Sun: {expected.suns.source.rstrip(' .')}.")),
         Text(),
         Text("THE BANK in percent, from reading to reading", style="bold"),
+        Text("expected: what it should show under the dull / the likely / the bright sun"),
         *([_table(expected, intervals)] if width >= NARROWEST_TABLE else _lines(expected, intervals)),
+        *_cautions(intervals[-1]),
         *_settling(intervals[-1]),
         *_advice(intervals[-1]),
     ]
     if notes:
         told += [Text(), *(Text(visible(f"Note: {words.sentence(note)}")) for note in notes)]
     return Constrain(Group(*told), width)
+
+
+def _below_reserve(expected: Expectation, last: Interval) -> Iterator[RenderableType]:
+    """Put what the page says for so little in the bank before all that is only to be known."""
+    warning = lowbank.warning(last.after_pct, expected.yard.bank.reserve_pct)
+    if warning:
+        yield Text(visible(warning), style="bold")
+        yield Text()
 
 
 def headline(expected: Expectation, intervals: Sequence[Interval]) -> str:
@@ -85,6 +96,20 @@ def _band(one: Interval) -> str:
     return " / ".join(f"{one.expected_pct[sun]:.0f}" for sun in ("dull", "likely", "bright"))
 
 
+def _named(last: Interval) -> list[Named]:
+    """Return what may be the matter after the last reading."""
+    return [] if last.is_sound else [one for one in last.named if one.cause is not Cause.NONE]
+
+
+def _cautions(last: Interval) -> Iterator[RenderableType]:
+    """All of them stand before the first thing that anybody is asked to do."""
+    cautions = dict.fromkeys(caution for one in _named(last) for caution in ADVICE[one.cause].cautions)
+    if cautions:
+        yield Text()
+        yield Text("BEFORE YOU TOUCH ANYTHING", style="bold")
+        yield from (Text(visible(caution)) for caution in cautions)
+
+
 def _settling(last: Interval) -> Iterator[RenderableType]:
     if last.would_settle:
         yield Text()
@@ -93,16 +118,8 @@ def _settling(last: Interval) -> Iterator[RenderableType]:
 
 
 def _advice(last: Interval) -> Iterator[RenderableType]:
-    """Cautions first, then what to look at, for what is named after the last reading."""
-    named = [one for one in last.named if one.cause is not Cause.NONE]
-    if last.is_sound or not named:
-        return
-    cautions = dict.fromkeys(caution for one in named for caution in ADVICE[one.cause].cautions)
-    yield Text()
-    yield Text("BEFORE YOU TOUCH ANYTHING", style="bold")
-    for caution in cautions:
-        yield Text(visible(caution))
-    for one in named:
+    """Say what to look at, for what is named after the last reading."""
+    for one in _named(last):
         yield Text()
         yield Text("LOOK AT FIRST", style="bold").append(visible(f": {one.told}"), style="not bold")
         for number, look in enumerate(ADVICE[one.cause].look_at, start=1):

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from scheduler.planning.record import Aim, AimStatus, IfAtLeast, Plan, PlugAction, ReplayReport, VisitPlan
-from scheduler.sheet import words
+from scheduler.sheet import lowbank, words
 from scheduler.sheet.strip import Strip, build_strip, machine_runs
 from scheduler.yard.models import Yard
 
@@ -131,7 +131,7 @@ def _rules(plan: Plan) -> Iterator[str]:
     )
     yield "A visit was missed: unplug now what its box says to unplug. Leave out what it says to plug in."
     yield "A machine goes out: unplug it. It comes back: leave it unplugged until a box says to plug it in."
-    yield _when_low(plan)
+    yield when_low(plan)
     if _if_lines_follow_unplugging(plan):
         yield (
             "The bank showed LESS than a line asks, and a machine went without: from then on leave out the lines that "
@@ -156,26 +156,19 @@ def _if_lines_follow_unplugging(plan: Plan) -> bool:
     return bool(unplugs and adds) and max(adds) > min(unplugs)
 
 
-def _when_low(plan: Plan) -> str:
+def when_low(plan: Plan) -> str:
     """Say what to do below the reserve; where the plan itself expects that, the boxes know of it."""
     if (plan.bank.allowed_wh < plan.bank.reserve_wh).any():
         return (
-            f"The house alone takes the bank below {_reserve(plan)} on a dull day. The boxes count with that: do "
-            "what they say, plug in nothing else, and tell whoever made this plan if it shows less than a box expects."
+            f"The house alone takes the bank below {_reserve(plan)} on a dull day. The plan counts with that: "
+            f"{lowbank.AS_BOXES_SAY}."
         )
-    low = f"The bank shows less than {_reserve(plan)} at any time"
-    return f"{low}: unplug every machine and tell whoever made this plan."
+    return f"The bank shows less than {_reserve(plan)} at any time: {lowbank.UNPLUG}."
 
 
 def _at_start(plan: Plan) -> str:
     """Say what is in the outlets as the plan begins, before anybody touches them."""
-    actions_now = [visit for visit in plan.visits if visit.edge == 0]
-    plugged_now = {action.machine for visit in actions_now for action in visit.plug}
-    there = {action.machine: action.outlet for visit in actions_now for action in visit.unplug}
-    for machine in plan.machines:
-        outlet = machine.outlet[0]
-        if outlet is not None and machine.name not in plugged_now:
-            there[machine.name] = outlet
+    there = plan.plugged_at_start
     if not there:
         return "When the plan begins, nothing is plugged in."
     listed = "; ".join(f"{name} in {words.outlet_named(outlet)}" for name, outlet in there.items())

@@ -6,8 +6,10 @@ import datetime as dt
 from dataclasses import replace
 from typing import Any
 
-from scheduler.planning.record import IfAtLeast, Plan, PlugAction, VisitPlan
+from scheduler.planning.record import IfAtLeast, NeedPlan, Plan, PlugAction, VisitPlan
 from scheduler.sheet.changes import render_changes
+from scheduler.sheet.lowbank import AS_BOXES_SAY
+from scheduler.sheet.page import page_content
 from scheduler.sun.suns import ThreeSuns
 from scheduler.timegrid import Grid
 from tests.sheet.sample import TUESDAY_18, field_plan, field_yard, make_plan
@@ -132,8 +134,65 @@ def test_an_extra_of_the_last_visit_is_to_be_taken_out_first_and_its_line_stands
     plan = make_plan(field_yard(), [], TUESDAY_18 + dt.timedelta(hours=19), 18.0)
     plan = replace(plan, visits=tuple(visit for visit in plan.visits if visit.edge))
     lines = told(door, plan)
-    assert lines[1] == (
+    heading = next(index for index, line in enumerate(lines) if line.startswith("Changes to the page made "))
+    assert lines[heading + 1] == (
         "FIRST: if an ONLY IF line put in two-wheel tractor (outlet A) at the last visit, unplug it."
     )
     assert not any("LEAVE OUT: ONLY IF it was added" in line for line in lines)
     assert "- LEAVE OUT: UNPLUG seed drill from outlet A." in lines
+
+
+def lacking(plan: Plan, **priorities: str) -> Plan:
+    """The plan with needs on edge 9, Wednesday 14:30, of machines by name, 250 Wh short each."""
+
+    def need(priority: Any) -> NeedPlan:
+        return NeedPlan(9, 500.0, 250.0, False, priority, None, ())
+
+    machines = tuple(
+        replace(machine, needs=tuple(need(each) for each in priorities.get(machine.name.replace(" ", "_"), "").split()))
+        for machine in plan.machines
+    )
+    return replace(plan, machines=machines)
+
+
+def test_a_must_machine_that_will_not_be_ready_comes_before_everything_then_the_others() -> None:
+    plan = lacking(rest_of(field_plan()), sprayer="must must", wheel_hoe="could", seed_drill="should")
+    lines = told(field_plan(), plan)
+    short = "250 Wh short at Wed 14:30"
+    assert lines[0] == (
+        f"Sweetgum Lane store: sprayer MUST be ready and will NOT be: {short} and {short}."
+    )
+    assert lines[1] == f"Will not be ready either: seed drill, {short}; wheel hoe, {short}."
+    assert lines[2].startswith("Changes to the page made ")
+    lines = told(field_plan(), lacking(rest_of(field_plan()), sprayer="should"))
+    assert lines[0] == f"Sweetgum Lane store: will not be ready: sprayer, {short}."
+
+
+def below_its_reserve(plan: Plan) -> Plan:
+    allowed_wh = plan.bank.allowed_wh.copy()
+    allowed_wh[4:8] = 0.19 * plan.bank.capacity_wh
+    return replace(plan, bank=replace(plan.bank, allowed_wh=allowed_wh))
+
+
+def test_a_bank_below_its_reserve_is_told_with_what_takes_the_place_of_the_pages_rule() -> None:
+    door, plan = field_plan(), below_its_reserve(rest_of(field_plan()))
+    assert any("unplug every machine" in rule for rule in page_content(door, field_yard()).rules)
+    lines = told(door, plan)
+    assert lines[:2] == [
+        "Sweetgum Lane store: the house alone takes the bank below its reserve of 25 % under the dull sun, "
+        "from Wed 12:00 to 13:30, down to 19 %.",
+        f"In place of the page's rule for a bank below its reserve: the plan counts with that: {AS_BOXES_SAY}.",
+    ]
+    assert any(AS_BOXES_SAY in rule for rule in page_content(plan, field_yard()).rules)
+
+
+def test_the_pages_rule_is_not_told_again_where_it_stands_and_told_where_it_comes_back() -> None:
+    low_door = below_its_reserve(field_plan())
+    lines = told(low_door, below_its_reserve(rest_of(field_plan())))
+    assert "down to 19 %." in lines[0]
+    assert lines[1].startswith("Changes to the page made ")
+    lines = told(low_door, rest_of(field_plan()))
+    assert lines[0] == (
+        "Sweetgum Lane store: in place of the page's rule for a bank below its reserve: "
+        "The bank shows less than 25 % at any time: unplug every machine and tell whoever made this plan."
+    )

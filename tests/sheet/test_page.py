@@ -211,7 +211,7 @@ def test_below_the_reserve_the_rule_on_top_leaves_the_boxes_their_word():
     short = replace(plan, bank=replace(plan.bank, allowed_wh=plan.bank.allowed_wh - 100.0))
     rules = page_content(short, field_yard()).rules
     assert not any("unplug every machine" in rule for rule in rules)
-    assert any("The boxes count with that" in rule for rule in rules)
+    assert any("The plan counts with that" in rule for rule in rules)
 
 
 def test_once_a_machine_went_without_no_more_if_lines_are_followed():
