@@ -22,6 +22,10 @@ _SIZE = (11.0, 6.0)
 _PPI = 150
 _MOST_DATES = 15
 
+#: The lower axis: over its bars stand figures; where nothing went to machines it still is an axis [kWh].
+_ROOM_ABOVE = 1.15
+_NOTHING_KWH = 1.0
+
 
 def render_history_chart(
     yard: Yard, intervals: Sequence[Interval], days: Sequence[DayPast], title: str, fmt: Literal["png", "svg"]
@@ -67,14 +71,15 @@ def build_history_figure(
     bank.axhline(yard.bank.reserve_pct, color="black", linewidth=0.8, linestyle="--")
     bank.set_ylim(-3, 105)
     bank.set_ylabel("bank [%]")
-    bank.legend(frameon=False, loc="lower left", ncols=4)
+    # Above the axes: a bank may be as good as empty, or full, for weeks.
+    bank.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0), borderaxespad=0.2, ncols=4)
     middays = [dt.datetime.combine(day.date, dt.time(12)) for day in days]
     energy_kwh = [kwh_from_wh(day.machines_wh) for day in days]
     machines.bar(middays, energy_kwh, width=0.6, facecolor="0.85", edgecolor="black", linewidth=0.6)
     for midday, day, kwh in zip(middays, days, energy_kwh, strict=True):
         told = f"{day.ready}/{day.asked}" if day.asked else ""
         machines.annotate(told, (midday, kwh), (0, 2), textcoords="offset points", ha="center")
-    machines.margins(y=0.15)
+    machines.set_ylim(0.0, _ROOM_ABOVE * max(energy_kwh, default=0.0) or _NOTHING_KWH)
     machines.set_ylabel("to machines [kWh]\nneeds ready/asked")
     every = max(1, -(-len(middays) // _MOST_DATES))
     dates = middays[::every]
