@@ -1,8 +1,9 @@
 """Why a machine will not be ready, and what would help: found by planning again with one limit eased.
 
 A need that no handling of its machine alone could meet is a matter of its charger (R7), the cold (R8) or the
-visits (R10). Otherwise something shared is short: sockets (R6), the inverter (R5) or the bank (R3, R4). Each is
-eased in turn, as little as possible, while everybody who is ready stays ready.
+visits (R10), and one that is due as the plan begins is past help (R12). Otherwise something shared is short: sockets
+(R6), the inverter (R5) or the bank (R3, R4). Each is eased in turn, as little as possible, while everybody who is
+ready stays ready.
 """
 
 from __future__ import annotations
@@ -98,8 +99,11 @@ def _arriving_wh(network: Network, edge: int) -> FloatArray:
 
 
 def _own_reason(case: Case, selection: Selection, unready: Unready, until: float) -> Reason:
-    """R7, R8 or R10: not even alone in the yard."""
+    """R7, R8 or R10, or R12 alone as the plan begins: not even alone in the yard."""
     machine, need = case.tables[unready.number].network.machine, unready.need
+    if need.edge == 0:
+        due = "it is due as the plan begins"
+        return Reason(Because("R12", f"{due}, with too little in it"), (f"nothing: {due}",))
     by = case.agenda.grid.local(need.edge).strftime("%H:%M")
     usable = ~case.agenda.away[machine.name][: need.edge]
     if _always_plugged_wh(case, unready, usable) < need.need_wh - READY_TOLERANCE_WH:

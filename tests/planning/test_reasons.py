@@ -78,6 +78,15 @@ def test_a_charger_too_slow_is_r7_and_nothing_helps() -> None:
     assert need.would_help == ("nothing: the charger is too slow for the time left",)
 
 
+def test_a_need_that_is_due_as_the_plan_begins_is_told_as_that_and_blames_no_charger() -> None:
+    (need,) = unready(plan_of(machine("one", by="06:00")))
+    assert need.edge == 0
+    assert need.because is not None
+    assert need.because.rule == "R12"
+    assert need.because.text == "it is due as the plan begins, with too little in it"
+    assert need.would_help == ("nothing: it is due as the plan begins",)
+
+
 def test_a_shed_too_cold_is_r8() -> None:
     (need,) = unready(plan_of(machine("one"), temp_c=-5.0))
     assert need.because is not None
