@@ -213,7 +213,7 @@ class _Page:
     ----------
     plan : Plan
     step : int
-        Of its grid, the last before that moment.
+        Of its grid, the last before that moment; -1 where the page begins just then.
     machines : dict of str to MachinePlan
     outlets : set of str
         Of the yard.
@@ -245,7 +245,10 @@ class _Page:
 
     def outlet_of(self, name: str) -> str | None:
         """Return the outlet in which the page has a machine just before that moment, if it is still there."""
-        outlet = self.machines[name].outlet[self.step] if name in self.machines else None
+        if self.step < 0:
+            outlet = self.plan.plugged_at_start.get(name)
+        else:
+            outlet = self.machines[name].outlet[self.step] if name in self.machines else None
         return outlet if outlet in self.outlets else None
 
 
@@ -254,7 +257,7 @@ def _page_at(yard: Yard, door: Plan | None, begin: dt.datetime, told: _Told) -> 
     if door is None:
         return None
     grid = door.grid
-    if not grid.start < begin <= grid.end:
+    if not grid.start <= begin <= grid.end:
         span = f"{show_time(grid.start, yard.site.zone)} to {show_time(grid.end, yard.site.zone)}"
         told.notes.append(
             f"the page on the door is good from {span}, the plan begins outside of that: how the yard stands "

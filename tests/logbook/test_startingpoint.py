@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from scheduler.logbook.readings import Logbook, Reading
 from scheduler.logbook.startingpoint import Known, added_since, yard_at
-from scheduler.planning.record import Plan
+from scheduler.planning.record import Plan, PlugAction
 from scheduler.yard.models import Machine, Yard
 from tests.sheet.sample import TUESDAY_18, field_plan, field_yard
 
@@ -174,6 +175,30 @@ def test_a_machine_read_before_it_charged_is_taken_on_by_what_the_page_did_since
     assert machine(before_the_page, "seed drill").charge_pct == 40.0
 
 
+def test_a_plan_that_begins_as_the_page_does_finds_the_yard_as_the_page_found_it() -> None:
+    door = field_plan()
+    yard, told = found(begin=TUESDAY_18, door=door)
+    assert "outside of that" not in told
+    assert {each.name: each.outlet for each in yard.machines if each.outlet} == door.plugged_at_start
+    for each in door.machines:
+        held_pct = 100 * each.charge_wh[0] / machine(yard, each.name).capacity_wh
+        assert machine(yard, each.name).charge_pct == pytest.approx(min(held_pct, 100.0)), each.name
+    assert yard.bank.level_pct == int(100 * door.bank.level_wh["dull"][0] / door.bank.capacity_wh)
+
+
+def test_what_the_first_visit_moves_was_in_its_old_outlet_as_the_page_began() -> None:
+    door = field_plan()
+    first = replace(door.visits[0], plug=(PlugAction("sprayer", "A"),), unplug=(PlugAction("sprayer", "B"),))
+    machines = tuple(
+        replace(each, outlet=("A" if each.name == "sprayer" else "C" if each.name == "wheel hoe" else None,) * 74)
+        for each in door.machines
+    )
+    door = replace(door, visits=(first, *door.visits[1:]), machines=machines)
+    assert door.visits[0].edge == 0
+    yard, _ = found(begin=TUESDAY_18, door=door)
+    assert {each.name: each.outlet for each in yard.machines if each.outlet} == {"sprayer": "B", "wheel hoe": "C"}
+
+
 def test_extras_that_may_have_been_added_are_told() -> None:
     door = field_plan()
     after = door.grid.edge(37) + HOUR
@@ -183,7 +208,7 @@ def test_extras_that_may_have_been_added_are_told() -> None:
     assert "ONLY IF lines were done (two-wheel tractor into A) is not known here" in told
 
 
-@pytest.mark.parametrize("hours", [0.0, 37.5])
+@pytest.mark.parametrize("hours", [-0.5, 37.5])
 def test_a_page_that_is_not_good_at_the_start_says_nothing_of_the_yard(hours: float) -> None:
     yard, told = found(begin=TUESDAY_18 + hours * HOUR, door=field_plan())
     assert yard == field_yard()
