@@ -164,3 +164,49 @@ def test_noting_waits_for_no_heavy_library() -> None:
         timeout=60,
     )
     assert done.stdout.splitlines()[-1] == "LOADED []"
+
+
+def test_many_lines_that_cannot_be_read_are_told_in_four() -> None:
+    Path("yard-logbook.csv").write_text("time,what,value,who\n" + "2026-11-01 12:30,bank,xx,\n" * 300)
+    told = note("--remark", "so").stderr.splitlines()
+    assert len(told) == 4
+    assert told[0].startswith('yard-logbook.csv: line 2: "xx"')
+    assert told[3] == "yard-logbook.csv: 297 more lines cannot be read"
+
+
+def test_a_name_that_was_confirmed_is_in_a_file_without_a_column_for_it_too() -> None:
+    Path("yard-logbook.csv").write_text("time,what,value\n2026-11-01 12:30,bank,62\n")
+    assert ", Ann" in note("--bank", "62", "--who", "Ann", "--sure").stdout
+    assert lines()[3].endswith(",bank,62,Ann")
+    assert note("--remark", "so").stderr == ""
+
+
+def south(words: str) -> tuple[str, str]:
+    """Note it in Adelaide, where the clock goes on an hour at 02:00 of 4 October and back at 03:00 of 5 April."""
+    Path("yard.toml").write_text(FLEET.replace("America/New_York", "Australia/Adelaide"))
+    done = note("--bank", "62", "--sure", "--at", words)
+    assert done.exit_code == 0
+    return done.stdout.strip(), " ".join(done.stderr.split())
+
+
+def test_a_time_that_the_clock_skips_is_told_with_what_was_taken_and_the_other_one() -> None:
+    noted, beside = south("2026-10-04 02:30")
+    assert noted == "noted: bank 62 %, Sun 4 Oct 03:30"
+    assert beside == (
+        '--at "2026-10-04 02:30": the clock skips that on that day; taken is 2026-10-04 03:30+10:30; '
+        'if it was 2026-10-04 01:30+09:30: --undo, then --at "2026-10-04 01:30+09:30"'
+    )
+    assert "2026-10-04T03:30+10:30,bank" in Path("yard-logbook.csv").read_text()
+    assert south("2026-10-04 01:30+09:30") == ("noted: bank 62 %, Sun 4 Oct 01:30", "")
+
+
+def test_a_time_that_the_clock_shows_twice_is_told_with_its_offset_and_the_other_one() -> None:
+    noted, beside = south("2026-04-05 02:30")
+    assert noted == "noted: bank 62 %, Sun 5 Apr 02:30+10:30"
+    assert beside == (
+        '--at "2026-04-05 02:30": the clock shows that twice on that day; taken is 2026-04-05 02:30+10:30; '
+        'if it was 2026-04-05 02:30+09:30: --undo, then --at "2026-04-05 02:30+09:30"'
+    )
+    assert south("2026-04-05 02:30+09:30") == ("noted: bank 62 %, Sun 5 Apr 02:30+09:30", "")
+    assert south("2026-04-05 01:30") == ("noted: bank 62 %, Sun 5 Apr 01:30", "")
+    assert south("2026-04-05 03:00") == ("noted: bank 62 %, Sun 5 Apr 03:00", "")

@@ -64,4 +64,4 @@ def note(
         )
         noted = undo_last(request) if undo else note_readings(request)
         typer.echo("\n".join(noted.done))
-        tell_beside(*noted.problems)
+        tell_beside(*noted.beside)

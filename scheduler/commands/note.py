@@ -13,6 +13,7 @@ from scheduler.logbook.append import append_lines, reading_cells, withdrawal_cel
 from scheduler.logbook.cells import MOST_SHOWN_PCT, show_time
 from scheduler.logbook.doubts import doubts_about
 from scheduler.logbook.readings import Logbook, Reading, logbook_path
+from scheduler.logbook.strangers import unreadable_lines
 from scheduler.sheet import lowbank
 from scheduler.yard.clock import check_clock, parse_minute_of_day, parse_moment
 from scheduler.yard.fleetfile import read_yard
@@ -36,10 +37,10 @@ class NoteRequest:
 
 @dataclass(frozen=True)
 class Noted:
-    """What was done, a line each, and what in the logbook cannot be read."""
+    """What was done, a line each, and beside it how the time was taken and what in the logbook cannot be read."""
 
     done: tuple[str, ...]
-    problems: tuple[str, ...]
+    beside: tuple[str, ...]
 
 
 def note_readings(request: NoteRequest) -> Noted:
@@ -65,7 +66,7 @@ def note_readings(request: NoteRequest) -> Noted:
     path = logbook_path(request.fleet)
     before = append_lines(path, yard.site, build)
     noted = (f"noted: {_told(reading, yard)}" for reading in readings)
-    return Noted((*noted, *_below_reserve(readings, before, yard)), _problems(before))
+    return Noted((*noted, *_below_reserve(readings, before, yard)), (*_about_clock(request, yard), *_problems(before)))
 
 
 def _below_reserve(readings: tuple[Reading, ...], before: Logbook, yard: Yard) -> Iterator[str]:
@@ -114,7 +115,7 @@ def _nothing_left(path: Path) -> str:
 
 
 def _problems(log: Logbook) -> tuple[str, ...]:
-    return tuple(f"{log.path}: {problem}" for problem in log.problems)
+    return tuple(unreadable_lines(log, f"{log.path}:"))
 
 
 def _readings(request: NoteRequest, yard: Yard) -> Iterator[Reading]:
@@ -175,18 +176,43 @@ def _parse_at(text: str | None, now: dt.datetime, yard: Yard) -> dt.datetime:
     """Moment in UTC of a time of today or a date and time, to the minute; now if nothing is given."""
     if text is None:
         return _on_todays_clock(now, yard).astimezone(dt.UTC)
+    moment = _as_said(text, now, yard)
+    return (moment if moment.tzinfo else moment.replace(tzinfo=yard.site.zone)).astimezone(dt.UTC)
+
+
+def _as_said(text: str, now: dt.datetime, yard: Yard) -> dt.datetime:
+    """Return what --at says, on the site's clock unless it has an offset."""
     try:
         minute = parse_minute_of_day(text)
     except ValueError:
         try:
-            moment = parse_moment(text)
+            return parse_moment(text)
         except ValueError as fault:
             msg = f'--at "{text}": {fault}, or a time of today such as "12:30"'
             raise UsageError(msg) from fault
-    else:
-        midnight = dt.datetime.combine(_on_todays_clock(now, yard).date(), dt.time())
-        moment = midnight + dt.timedelta(minutes=minute)
-    return (moment if moment.tzinfo else moment.replace(tzinfo=yard.site.zone)).astimezone(dt.UTC)
+    midnight = dt.datetime.combine(_on_todays_clock(now, yard).date(), dt.time())
+    return midnight + dt.timedelta(minutes=minute)
+
+
+def _about_clock(request: NoteRequest, yard: Yard) -> Iterator[str]:
+    """Say how a time was taken that the site's clock skips or shows twice, and how to mean the other one."""
+    said = None if request.at is None else _as_said(request.at, request.now, yard)
+    if said is None or said.tzinfo is not None:
+        return
+    taken, other = (
+        said.replace(tzinfo=yard.site.zone, fold=fold).astimezone(dt.UTC).astimezone(yard.site.zone) for fold in (0, 1)
+    )
+    if taken.utcoffset() == other.utcoffset():
+        return
+    how = "shows that twice" if taken.replace(tzinfo=None) == said else "skips that"
+    yield (
+        f'--at "{request.at}": the clock {how} on that day; taken is {_with_offset(taken)}; '
+        f'if it was {_with_offset(other)}: --undo, then --at "{_with_offset(other)}"'
+    )
+
+
+def _with_offset(local: dt.datetime) -> str:
+    return local.replace(tzinfo=dt.timezone(local.utcoffset() or dt.timedelta())).isoformat(" ", "minutes")
 
 
 def _on_todays_clock(now: dt.datetime, yard: Yard) -> dt.datetime:
@@ -206,10 +232,17 @@ def _ask_back(readings: tuple[Reading, ...], log: Logbook, yard: Yard, now: dt.d
 
 
 def _told(reading: Reading, yard: Yard) -> str:
-    when = show_time(reading.time, yard.site.zone)
+    when = _when(reading.time, yard)
     by = f", {reading.who}" if reading.who else ""
     if reading.what == "sky":
         return f"sky {reading.text}, {when}{by}"
     if reading.what == "note":
         return f'"{reading.text}", {when}{by}'
     return f"{reading.machine or 'bank'} {reading.text.removesuffix('%').strip()} %, {when}{by}"
+
+
+def _when(moment: dt.datetime, yard: Yard) -> str:
+    """Show a moment on the site's clock, with the offset if the clock shows it twice."""
+    local = moment.astimezone(yard.site.zone)
+    is_shown_twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
+    return f"{show_time(moment, yard.site.zone)}{_with_offset(local)[-6:] if is_shown_twice else ''}"

@@ -84,14 +84,16 @@ def withdrawal_cells(reading: Reading, zone: ZoneInfo, who: str) -> Cells:
 
 
 def _encoded(log: Logbook, lines: Iterable[Cells]) -> bytes:
+    """Lines as the file's own are made; a column that they need and it lacks gets a new header for what follows."""
     layout = log.layout or Layout()
+    rows = [dict(zip(COLUMNS, map(on_one_line, cells), strict=True)) for cells in lines]
+    lacking = [column for column in COLUMNS if column not in layout.columns and any(row[column] for row in rows)]
+    columns = (*layout.columns, *lacking)
     text = io.StringIO()
     writer = csv.writer(text, delimiter=layout.delimiter, lineterminator=layout.line_end)
-    if log.layout is None:
-        writer.writerow(COLUMNS)
-    for cells in lines:
-        by_column = dict(zip(COLUMNS, map(on_one_line, cells), strict=True))
-        writer.writerow([by_column.get(column, "") for column in layout.columns])
+    if log.layout is None or lacking:
+        writer.writerow(columns)
+    writer.writerows([row.get(column, "") for column in columns] for row in rows)
     return (layout.line_end if log.cut_off else "").encode() + text.getvalue().encode()
 
 

@@ -79,6 +79,41 @@ def test_a_file_that_a_spreadsheet_saved_goes_on_in_its_own_way(path: Path) -> N
     assert [reading.who for reading in read_logbook(path, SITE).readings] == ["Ann", "Bea"]
 
 
+@pytest.mark.parametrize("delimiter", [",", ";"])
+@pytest.mark.parametrize("columns", ["time,what,value", "value,what,place,time", "time,what,value,"])
+def test_a_name_goes_under_a_header_of_its_own_where_the_file_has_no_column_for_it(
+    path: Path, columns: str, delimiter: str
+) -> None:
+    cells = {"time": "2027-06-08 12:00", "what": "bank", "value": "62"}
+    first = [columns, ",".join(cells.get(column, "") for column in columns.split(","))]
+    before = "".join(f"{line}\n" for line in first).replace(",", delimiter)
+    path.write_text(before)
+    add(path, (TIME, "bank", "61", ""))
+    assert path.read_text().count("time") == 1  # nothing that asks for another column
+    add(path, (TIME, "bank", "48", "Ann"))
+    add(path, (TIME, "bank", "47", "Bea"))
+    add(path, (TIME, "bank", "46", ""))
+    assert path.read_text().startswith(before)
+    assert path.read_text().count("time") == 2
+    log = read_logbook(path, SITE)
+    assert log.problems == ()
+    read = [(reading.value_pct, reading.who) for reading in log.readings]
+    assert read == [(62.0, ""), (61.0, ""), (48.0, "Ann"), (47.0, "Bea"), (46.0, "")]
+
+
+@pytest.mark.parametrize("length", range(1, len("time,what,value,who\n2027-06-08T12:30-04:00,bank,48,Ann\n")))
+def test_a_second_header_that_a_power_cut_tore_spoils_nothing(path: Path, length: int) -> None:
+    path.write_text("time,what,value\n2027-06-08 12:00,bank,62\n")
+    before = len(path.read_bytes())
+    add(path, (TIME, "bank", "48", "Ann"))
+    path.write_bytes(path.read_bytes()[: before + length])
+    add(path, (TIME, "bank", "47", "Bea"))
+    read = [(reading.value_pct, reading.who) for reading in read_logbook(path, SITE).readings]
+    assert read[0] == (62.0, "")
+    assert read[-1] == (47.0, "Bea")
+    assert {pct for pct, _ in read} <= {62.0, 48.0, 47.0}
+
+
 @pytest.mark.parametrize("length", range(1, len(f"{HEADER}{TIME},bank,6")))
 def test_a_torn_last_line_is_ended_and_never_erased(path: Path, length: int) -> None:
     torn = f"{HEADER}{TIME},bank,62,Ann\n"[:length]
