@@ -24,6 +24,9 @@ PRIORITIES: tuple[Priority, ...] = ("must", "should", "could")
 #: No figure of a yard is larger; one that is would only overflow further on.
 MOST = 1e9
 
+#: Nor is any that is more than 0 smaller; one that is would overflow what is divided by it.
+LEAST = 1e-6
+
 #: Nobody has a longer name, and no page has room for one.
 MOST_LETTERS = 200
 
@@ -44,6 +47,13 @@ def _text_of_number(value: Any) -> Any:
     return str(value) if type(value) is int else value
 
 
+def _not_next_to_nothing(value: float) -> float:
+    if value < LEAST:
+        msg = f"wanted at least {LEAST:g}"
+        raise ValueError(msg)
+    return value
+
+
 def refuse(problems: Iterable[str]) -> None:
     """Raise all of a table's problems at once, one a line, each beginning with the key it is about."""
     told = "\n".join(problems)
@@ -56,11 +66,15 @@ def _losses_tag(value: Any) -> str:
 
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-MOST, le=MOST)]
-Positive = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=MOST)]
+Positive = Annotated[
+    float, Field(strict=True, allow_inf_nan=False, gt=0, le=MOST), AfterValidator(_not_next_to_nothing)
+]
 NotNegative = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=MOST)]
 Pct = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=100)]
 PctBelow100 = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, lt=100)]
-PositivePct = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=100)]
+PositivePct = Annotated[
+    float, Field(strict=True, allow_inf_nan=False, gt=0, le=100), AfterValidator(_not_next_to_nothing)
+]
 #: A direction, clockwise from north, and how high something stands in it [deg].
 Bearing = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, lt=360)]
 Elevation = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, lt=90)]
