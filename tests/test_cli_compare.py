@@ -187,4 +187,4 @@ def test_readings_outside_of_the_weathers_days_are_told(tmp_path: Path) -> None:
     log_of(tmp_path, "2025-06-08 16:00,bank,50,", "2025-06-08 17:00,bank,53,")
     code, _, beside = run(str(fleet), "--weather", str(tmp_path / "forecasts" / "field-edge-three-days.csv"))
     assert code == 2
-    assert "2 readings outside the weather's time are left out, and nothing to compare is left" in beside
+    assert "outside the weather's time, and left out: 2 readings; nothing to compare is left" in beside

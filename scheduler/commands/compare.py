@@ -126,13 +126,13 @@ def gather(request: CompareRequest, days: int) -> Gathered:
     weather = choose_weather(yard, request.fleet, request.weather, None, day_of(request.now, yard))
     readings, left_out = _within(readings, weather)
     if _times_of_bank(readings) < 2:
-        msg = f"{'; '.join(left_out)}, and nothing to compare is left: give --weather of the days that were read"
+        msg = f"{'; '.join(left_out)}; nothing to compare is left: give --weather of the days that were read"
         raise UsageError(msg)
     readings, about_sky = _told_once(readings, weather)
     expected = expect(yard, readings, weather, plans, suns_of_plans=request.weather is None)
     first_charge_pct = charge_at_first(yard, plans, readings[0].at)
     unread = unreadable_lines(log, f"the logbook {log.path.name},")
-    about_log = (*_strangers(log, hung, yard), *unread, *about_clock(stretch, yard.site))
+    about_log = (*_strangers(stretch.recent, hung, yard), *unread, *about_clock(stretch, yard.site))
     notes = (*about_log, *left_out, *about_sky, *weather.notes, *_about_plans(expected))
     return Gathered(yard, expected, tuple(readings), tuple(plans), first_charge_pct, notes)
 
@@ -160,12 +160,14 @@ def _told_once(readings: Sequence[Reading], weather: Weather) -> tuple[list[Read
 
 def _within(readings: Sequence[Reading], weather: Weather) -> tuple[list[Reading], tuple[str, ...]]:
     """Leave out what was read outside a forecast's time."""
+    from scheduler.sheet.words import counted
+
     begins, ends = weather.begins, weather.ends
     kept = [
         one for one in readings if (begins is None or one.at >= begins) and (ends is None or one.at <= ends)
     ]
     left_out = len(readings) - len(kept)
-    return kept, (f"{left_out} readings outside the weather's time are left out",) if left_out else ()
+    return kept, (f"outside the weather's time, and left out: {counted(left_out, 'reading')}",) if left_out else ()
 
 
 def _about_plans(expected: Expectation) -> tuple[str, ...]:

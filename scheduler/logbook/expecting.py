@@ -137,10 +137,7 @@ def expect(
 def _grid(yard: Yard, readings: Sequence[Reading]) -> Grid:
     moments = [reading.at for reading in readings if reading.bank_pct is not None]
     if len(moments) < 2:
-        msg = (
-            f"the logbook has {len(moments)} moments at which the bank was read; wanted two or more: note what its "
-            'display shows at each visit, such as: sunroster note my-yard.toml --bank 62'
-        )
+        msg = "wanted two or more moments at which the bank was read"
         raise UsageError(msg)
     first, last = floor_to(readings[0].at, QUARTER), ceil_to(readings[-1].at, QUARTER)
     return Grid(first, STEP_MINUTES, max((last - first) // QUARTER, 1), yard.site.zone)

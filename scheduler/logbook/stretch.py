@@ -48,6 +48,12 @@ class Stretch:
         """The begin, in UTC; None if the bank was never read."""
         return self.log.of_bank[-1].time - self.days * _DAY if self.log.of_bank else None
 
+    @property
+    def recent(self) -> Logbook:
+        """The logbook of these days alone."""
+        since = self.since
+        return replace(self.log, readings=tuple(one for one in self.log.readings if since is None or one.time >= since))
+
 
 def stretch_of(log: Logbook, now: dt.datetime, days: int) -> Stretch:
     """Return the last days of a logbook in which the bank was read; `now` is the clock, in UTC."""
@@ -71,7 +77,7 @@ def about_clock(stretch: Stretch, site: Site) -> Iterator[str]:
         return
     for one in stretch.ahead[:MOST_TOLD]:
         when = one.time.astimezone(site.zone)
-        yield f"{name}, line {one.line}: {when:%Y-%m-%d %H:%M} has not come yet, and is left aside"
+        yield f"{name}, line {one.line}: {when:%Y-%m-%d %H:%M} has not come yet, and is left aside; set it right there"
     if len(stretch.ahead) > MOST_TOLD:
         yield f"{name}: {len(stretch.ahead) - MOST_TOLD} more lines are of a time to come"
 

@@ -34,7 +34,7 @@ def test_a_line_of_a_time_to_come_moves_no_window_and_is_told(late: str) -> None
     assert read(found) == ["11-24 06", "11-25 06"]
     assert found.since == dt.datetime(2026, 11, 18, 6, tzinfo=ZONE)
     assert list(about_clock(found, SITE)) == [
-        "the logbook log.csv, line 4: 2027-11-25 12:00 has not come yet, and is left aside"
+        "the logbook log.csv, line 4: 2027-11-25 12:00 has not come yet, and is left aside; set it right there"
     ]
 
 
@@ -59,6 +59,11 @@ def test_a_clock_that_is_behind_all_readings_is_told_and_not_gone_by() -> None:
 def test_what_is_read_a_day_after_the_bank_still_counts_and_later_not() -> None:
     found = stretch(*TWO, "2026-11-25 06:15,sky,fair,", "2026-11-26 06:00,cart,40,", "2026-11-26 06:01,cart,40,")
     assert read(found) == ["11-24 06", "11-25 06", "11-25 06", "11-26 06"]
+
+
+def test_what_is_older_than_the_days_asked_for_is_not_recent() -> None:
+    found = stretch("2026-11-18 05:59,cart,40,", "2026-11-18 06:00,mower,40,", *TWO)
+    assert [one.machine for one in found.recent.readings] == ["mower", "", ""]
 
 
 def said(found: Stretch) -> str:
