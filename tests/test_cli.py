@@ -161,8 +161,8 @@ def test_somebody_here_changes_the_plan() -> None:
 
 
 def test_readings_by_hand_stand_in_place_of_the_file() -> None:
-    made = plan_of("--bank", "52", "--charge", "cart=80", "--charge", "mower= 20 %")
-    assert made["bank"]["start_wh"] == 0.52 * 5000
+    made = plan_of("--bank", "52,5", "--charge", "cart=80", "--charge", "mower= 20 %")
+    assert made["bank"]["start_wh"] == 0.525 * 5000
     assert [machine["charge_wh"][0] for machine in made["machines"]] == [0.80 * 1400, 0.20 * 2500]
 
 

@@ -50,6 +50,7 @@ def test_a_reading_is_written_down_and_told() -> None:
         (("--remark", "  "), "nothing to note"),
         (("--bank", "121"), "no display shows that; wanted a percent from 0 to 100"),
         (("--bank", "nan", "--sure"), "no display shows that"),
+        (("--bank", "full"), '--bank "full": that is no number; write one, such as --bank 62.5'),
         (("--bank", "104"), "104 % is more than full"),
         (("--machine", "crat=40"), 'did you mean "cart"?'),
         (("--machine", "cart"), 'such as --machine "cart=40"'),
@@ -65,6 +66,12 @@ def test_what_cannot_be_is_asked_back_with_what_to_do(words: tuple[str, ...], to
     assert done.exit_code == 2
     assert told in done.stderr
     assert not Path("yard-logbook.csv").exists()
+
+
+@pytest.mark.parametrize("said", ["62,5", "62.5", "62,5 %", " 62.5%"])
+def test_a_comma_and_a_percent_sign_are_taken_as_in_the_logbook(said: str) -> None:
+    assert note("--bank", said, "--machine", f"cart={said}").exit_code == 0
+    assert [line.split(",", 1)[1] for line in lines()[1:]] == ["bank,62.5,", "cart,62.5,"]
 
 
 def test_a_bank_below_its_reserve_is_told_what_the_page_says_for_that() -> None:

@@ -13,7 +13,9 @@ from scheduler.cli.telling import errors_told, tell_beside
 
 def note(
     fleet: FleetFile,
-    bank: Annotated[float | None, typer.Option("--bank", help="What the bank shows, in percent.")] = None,
+    bank: Annotated[
+        str | None, typer.Option("--bank", metavar="PERCENT", help="What the bank shows, in percent.")
+    ] = None,
     machine: Annotated[
         list[str] | None,
         typer.Option("--machine", help='What a machine shows: "cart=40". Give it once for each machine.'),
@@ -49,12 +51,13 @@ def note(
     Example: sunroster note my-yard.toml --bank 62 --machine "cart=40" --sky fair --who Ann
     """
     with errors_told():
+        from scheduler.commands.amounts import parse_amount
         from scheduler.commands.note import NoteRequest, note_readings, undo_last
 
         request = NoteRequest(
             fleet=fleet,
             now=dt.datetime.now(dt.UTC),
-            bank_pct=bank,
+            bank_pct=parse_amount("--bank", bank, "62.5"),
             machines=tuple(machine or ()),
             sky=sky,
             remark=remark,

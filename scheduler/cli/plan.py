@@ -28,12 +28,11 @@ def plan(
         bool, typer.Option("--here", help="Somebody stands there at the start and can change plugs.")
     ] = False,
     hours: Annotated[
-        float | None,
+        str | None,
         typer.Option(
             "--hours",
-            min=0.25,
-            max=168,
-            help="Length of the plan. Without it: to the last need within 48 h, at least 24.",
+            metavar="HOURS",
+            help="Length of the plan, at most 168. Without it: to the last need within 48 h, at least 24.",
         ),
     ] = None,
     step: Annotated[
@@ -43,11 +42,10 @@ def plan(
         ),
     ] = None,
     bank: Annotated[
-        float | None,
+        str | None,
         typer.Option(
             "--bank",
-            min=0,
-            max=100,
+            metavar="PERCENT",
             help="What the bank shows at the start, in percent. Without it: the last reading noted, see "
             "`sunroster note`.",
         ),
@@ -94,6 +92,7 @@ def plan(
     At noon: sunroster note my-yard.toml --bank 48, then sunroster plan my-yard.toml --door door.json --text -
     """
     with errors_told():
+        from scheduler.commands.amounts import parse_hours, parse_pct
         from scheduler.commands.outputs import check_text, outputs_of
         from scheduler.commands.plan import PlanRequest, check_replayed, plan_yard, read_yard_as_found
         from scheduler.sheet.changes import render_changes
@@ -107,9 +106,9 @@ def plan(
             sky=sky,
             start=start,
             here=here,
-            hours=hours,
+            hours=parse_hours("--hours", hours),
             step_minutes=step,
-            bank_pct=bank,
+            bank_pct=parse_pct("--bank", bank),
             charges=tuple(charge or ()),
             door=door,
         )

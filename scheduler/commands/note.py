@@ -10,7 +10,7 @@ from pathlib import Path
 
 from scheduler.errors import UsageError
 from scheduler.logbook.append import append_lines, reading_cells, withdrawal_cells
-from scheduler.logbook.cells import MOST_SHOWN_PCT, show_time
+from scheduler.logbook.cells import MOST_SHOWN_PCT, parse_number, show_time
 from scheduler.logbook.doubts import doubts_about
 from scheduler.logbook.readings import Logbook, Reading, logbook_path
 from scheduler.logbook.strangers import unreadable_lines
@@ -157,7 +157,7 @@ def parse_machine_reading(flag: str, text: str, yard: Yard) -> tuple[str, float]
     name = name.strip()
     known = [machine.name for machine in yard.machines]
     try:
-        shown_pct = float(value.strip().removesuffix("%")) if separator else None
+        shown_pct = parse_number(value) if separator else None
     except ValueError:
         shown_pct = None
     if shown_pct is None:

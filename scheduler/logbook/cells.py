@@ -102,6 +102,17 @@ def _is_unsure(dated: _Dated) -> bool:
     return dated.parted_by != "." and dated.numbers[0] <= 31
 
 
+def parse_number(text: str) -> float:
+    """Read ``62``, ``62.5``, ``62,5`` or ``62 %``.
+
+    Raises
+    ------
+    ValueError
+        If it is no number.
+    """
+    return float(text.strip().removesuffix("%").strip().replace(",", "."))
+
+
 def parse_value_pct(cell: str) -> float:
     """Percent from ``62``, ``62 %`` or ``62,5``; what a meter shows above 100 is 100 %.
 
@@ -111,7 +122,7 @@ def parse_value_pct(cell: str) -> float:
         If it is no number from 0 to 120.
     """
     try:
-        value_pct = float(cell.removesuffix("%").strip().replace(",", "."))
+        value_pct = parse_number(cell)
     except ValueError as fault:
         msg = f'"{cell}": wanted a percent such as 62'
         raise ValueError(msg) from fault

@@ -123,8 +123,9 @@ class Bank(Record):
     def _problems(self) -> Iterator[str]:
         if self.level_pct < self.reserve_pct:
             yield (
-                f"level_pct: {self.level_pct:g} is below reserve_pct {self.reserve_pct:g}; wanted a level at "
-                "or above the reserve, which no plan touches"
+                f"level_pct: {self.level_pct:g} is below reserve_pct {self.reserve_pct:g}, which no plan touches; "
+                f"write level_pct = {self.reserve_pct:g} or more, and if the bank shows {self.level_pct:g} now, say so "
+                f"beside the file: plan --bank {self.level_pct:g}, or note --bank {self.level_pct:g}"
             )
         if self.nominal_v is not None and self.lowest_v is not None and self.lowest_v > self.nominal_v:
             yield f"lowest_v: {self.lowest_v:g} is above nominal_v {self.nominal_v:g}"
