@@ -34,5 +34,5 @@ def warning(shown_pct: float, reserve_pct: float) -> str:
         return ""
     return (
         f"BELOW THE RESERVE: the bank shows less than {least_pct} %. The page says for that: {UNPLUG}. "
-        f"Only where it says that the plan counts with that: {AS_BOXES_SAY}."
+        f"If it says instead that the house alone takes the bank so low: {AS_BOXES_SAY}."
     )

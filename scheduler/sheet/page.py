@@ -18,6 +18,11 @@ from scheduler.yard.models import Yard
 
 NOTHING_TO_DO = "Nothing to plug in or unplug. Write down what the bank shows."
 
+#: What must be known before the first plug, in one sentence; the others stand at the end.
+CARE = (
+    "Charge on what cannot burn, away from exits, with a smoke alarm; never a frozen, wet, swollen or damaged battery."
+)
+
 #: Design section 12, in the words of the page.
 CAUTIONS = (
     "Charge on a surface that cannot burn, away from the exits, with a smoke alarm in the room.",
@@ -73,6 +78,7 @@ class PageContent:
     headline: str
     made: str
     until: str
+    care: str
     rules: tuple[str, ...]
     boxes: tuple[Box, ...]
     unready: tuple[Unready, ...]
@@ -107,6 +113,7 @@ def page_content(plan: Plan, yard: Yard) -> PageContent:
         headline=words.headline(plan),
         made=f"Made {words.moment(plan.made_at, grid)} from {plan.suns.source.rstrip('.')}.",
         until=f"Good until {end}.",
+        care=CARE,
         rules=tuple(_rules(plan)),
         boxes=tuple(visit_box(plan, yard, index) for index in range(len(plan.visits))),
         unready=tuple(_unready(plan)),

@@ -19,6 +19,7 @@ def render_text(content: PageContent) -> str:
 
 def _lines(content: PageContent) -> Iterator[str]:
     yield from (content.yard, content.period, content.headline, f"{content.made} {content.until}", "")
+    yield f"Take care. {content.care}"
     yield from (f"- {rule}" for rule in content.rules)
     for box in content.boxes:
         yield ""

@@ -19,7 +19,7 @@ from scheduler.planning.budget import energy_budget
 from scheduler.planning.record import Aim, AimStatus, MachinePlan, NeedPlan, Plan, ReplayReport
 from scheduler.sheet import words
 from scheduler.sheet.glyphs import visible
-from scheduler.sheet.page import Line, visit_box
+from scheduler.sheet.page import CARE, Line, visit_box
 from scheduler.sheet.screenstrip import FULL, render_strip
 from scheduler.units import kwh_from_wh, pct_from_fraction
 from scheduler.yard.models import PRIORITIES, Priority, Yard
@@ -30,10 +30,7 @@ WIDEST = 100
 #: From this width on the two tables of figures stand side by side.
 _SIDE_BY_SIDE = 76
 
-CAUTIONS = (
-    "Charge on what cannot burn, away from exits, with a smoke alarm; never a frozen, wet, swollen or "
-    "damaged battery. Makers' manuals and local codes come first."
-)
+CAUTIONS = f"{CARE} Makers' manuals and local codes come first."
 
 
 def render_plan(plan: Plan, yard: Yard, width: int, changes: str = "") -> RenderableType:

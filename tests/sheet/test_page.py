@@ -140,7 +140,7 @@ def test_machines_that_will_not_be_ready_are_named_with_reason_and_help():
 
 def test_the_text_says_everything_in_the_order_of_the_page():
     content = page_content(field_plan(), field_yard())
-    said = [content.yard, content.period, content.headline, content.made, *content.rules]
+    said = [content.yard, content.period, content.headline, content.made, content.care, *content.rules]
     for box in content.boxes:
         said += [box.time, box.expect, *(line.machine for line in box.lines)]
     said += [*(machine.why for machine in content.unready), *content.strip_words, *content.notes]

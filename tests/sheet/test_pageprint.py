@@ -73,6 +73,13 @@ def test_the_pdf_holds_as_many_actions_as_the_plan(printed):
         assert text.count(squeezed(verb)) == sum(line.verb == verb for line in lines)
 
 
+def test_the_care_to_take_stands_on_the_first_page_before_the_first_box(printed):
+    content, document = printed
+    first = squeezed(page_texts(document)[0])
+    assert squeezed(content.care) in first
+    assert first.index(squeezed(content.care)) < first.index(squeezed(content.rules[0]))
+
+
 def test_names_are_printed_as_they_are_written(printed):
     content, document = printed
     text = squeezed("".join(page_texts(document)))
