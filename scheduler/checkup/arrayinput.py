@@ -20,6 +20,7 @@ from scheduler.checkup.strings import (
     wiring_of,
     working_factor,
 )
+from scheduler.checkup.unknowncold import unknown_cold_findings
 from scheduler.units import pct_from_fraction
 from scheduler.yard.models import Array, Yard
 
@@ -86,6 +87,7 @@ def _cold_source(case: Case, array: Array) -> str:
 def _findings(case: Case) -> Iterator[Finding]:
     for passed in case.passed(case.wirings):
         yield _TOLD[passed.limit](case, passed)
+    yield from unknown_cold_findings(case, _mend(case))
     yield from _uneven(case)
     yield from _ways_note(case)
 
@@ -251,14 +253,16 @@ def _uneven(case: Case) -> Iterator[Finding]:
 
 
 def _mend(case: Case) -> str:
-    """Which ways to wire the same panels the input would take."""
-    suiting = [way for way in case.input.ways() if way != case.wirings and not any(case.passed(way))]
+    """Which ways to wire the same panels the input would take, in a guessed cold if none is known."""
+    ways, cold = case.input.ways(), case.in_cold()
+    suiting = [way for way in ways if way != case.wirings and not any(cold.passed(way))]
     if not suiting:
         return (
             f"No way to wire these {_panels(case)} panels suits this input: it takes an input that stands more, or "
             "other panels."
         )
-    far = "" if case.is_all_known else ", as far as the fleet file's figures tell"
+    guessed = f" down to {cold.coldest_c:g} C" if case.low_c is None else ""
+    far = guessed + ("" if cold.is_all_known else ", as far as the fleet file's figures tell")
     return f"{' or '.join(_way_words(case, way) for way in suiting)} would suit{far}.{_fuse_words(case, suiting)}"
 
 

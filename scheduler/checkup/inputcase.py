@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, auto
 
 import numpy as np
@@ -25,6 +25,9 @@ from scheduler.yard.models import Array, Yard
 
 #: The working volts are those of the hour with hotter cells than all but 1 in 100 of a year's hours of daylight [%].
 HOT_PCT = 99.0
+
+#: How cold it may get where nobody says it: common practice, no source [C].
+GUESSED_LOW_C = -20.0
 
 #: A figure this close to its last digit shown is rounding and no more, in units of that digit.
 _NOISE = 1e-6
@@ -98,6 +101,10 @@ class Case:
     def coldest_c(self) -> float:
         """Coldest air; the label's 25 C where it is not known, which is the least that volts are checked at [C]."""
         return LABEL_C if self.low_c is None else self.low_c
+
+    def in_cold(self) -> Case:
+        """The same in the coldest air, guessed where it is not known."""
+        return replace(self, low_c=GUESSED_LOW_C) if self.low_c is None else self
 
     @property
     def wirings(self) -> tuple[Wiring | None, ...]:

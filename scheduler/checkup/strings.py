@@ -90,6 +90,18 @@ def cold_factor(array: Array, air_c: float) -> float:
     return cold_factor_by_coefficient(air_c, array.voc_coeff_pct_per_c)
 
 
+def passes_below_c(array: Array, most_factor: float) -> float:
+    """The coldest air in which open volts are no more than so many times, at least once, those of the label [C]."""
+    if array.voc_coeff_pct_per_c is not None:
+        per_c = fraction_from_pct(array.voc_coeff_pct_per_c)
+        return LABEL_C + (most_factor - 1.0) / per_c if per_c < 0.0 else -math.inf
+    allowed = [air_c for air_c, factor in _COLD_FACTORS if not is_above(factor, most_factor)]
+    coldest_c, largest = _COLD_FACTORS[0]
+    if coldest_c in allowed:
+        return coldest_c - (most_factor - largest) / _BEYOND_TABLE_PER_C
+    return min(allowed)
+
+
 def working_factor(array: Array, cells_c: float) -> float:
     """Volts at full power with cells of a temperature over those of the label.
 

@@ -47,10 +47,10 @@ def test_a_string_that_is_too_much_without_any_cold_is_told_so():
     assert "too much at 25 C already" in found.meaning
 
 
-@pytest.mark.parametrize(("input_max_v", "stops"), [(120.0, 0), (119.9, 1)])
-def test_without_any_cold_known_the_label_must_fit_at_least(input_max_v, stops):
+@pytest.mark.parametrize(("input_max_v", "grade"), [(120.0, Grade.WARNING), (119.9, Grade.STOP)])
+def test_without_any_cold_known_the_label_must_fit_at_least(input_max_v, grade):
     report = check_array_input(wired_yard({"input_max_v": input_max_v}, low_c=None), None)
-    assert len(grave(report)) == stops
+    assert [one.grade for one in grave(report)] == [grade]
     assert value_of(report, "string volts at 25 C")[0] == 120.0
     assert report.figures[0].source == "the label; how cold it gets is not known"
     assert report.unchecked == ("volts of roof 1 in the cold: record_low_c in [site]",)
