@@ -75,7 +75,7 @@ def compare(
             compared = None if learn else compare_yard(request)
         if lesson is not None:
             typer.echo(drawn(lambda width: render_learned(lesson.learned, lesson.notes, width)))
-            typer.echo(render_changes(lesson.diff))
+            typer.echo(render_changes(lesson.proposal))
         if compared is not None:
             shown = drawn(
                 lambda width: render_comparison(

@@ -9,8 +9,8 @@ the fleet file, widely. The interval of a figure comes from the fit's own curvat
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -19,23 +19,24 @@ from scheduler.errors import UsageError
 from scheduler.logbook.beliefs import DUTY_FRACTION, LEAST_LEVEL_FRACTION, READING_PCT
 from scheduler.logbook.daysun import PLACES, bridge_wh, half_day_fraction, place_weights, sun_at_w
 from scheduler.logbook.expectation import Expectation, Reading
+from scheduler.logbook.learned import DEVIATIONS_95, Figure, Learned
 from scheduler.logbook.skyseen import SeenSky
 from scheduler.logbook.spells import Spell, spells_of
-from scheduler.logbook.sureness import Unsure, deviations, unsure
+from scheduler.logbook.sureness import deviations, unsure
 from scheduler.planning.replay_physics import BoolArray, from_bank_wh, run_bank
 from scheduler.timegrid import FloatArray
 
 #: So many days of readings it takes.
 LEAST_DAYS = 14.0
 
-#: How far the figures of a fleet file are believed, one standard deviation of the factor's logarithm.
+#: How far the figures of a fleet file are believed, one standard deviation of the factor's logarithm; of the base load,
+#: which may lack a load altogether, the deviation of watts added to it: this part of it, and what empties the bank in
+#: so many hours.
 BELIEVED = {"array": 0.4, "base load": 0.7, "bank": 0.3, "charger": 0.4}
+LACKING_H = 100.0
 
 #: How far a bank follows its model over an interval in which everything else is known, of its draw.
 DRAW_FRACTION = 0.015
-
-#: Two-sided 95 % of a normal variable, in standard deviations.
-DEVIATIONS_95 = 1.96
 
 #: Where the bank shows less, AC may have been off in between: nothing is learned from such an interval [%].
 EMPTY_PCT = 12.0
@@ -64,61 +65,6 @@ SKY = "the sky at each visit, such as --sky fair"
 MACHINE = "each machine when it is plugged in and at the next visit, before it is full"
 
 
-@dataclass(frozen=True)
-class Figure:
-    """A figure of the yard: the file's, what the readings say, and its 95 % interval.
-
-    Attributes
-    ----------
-    kind : str
-        ``array``, ``base load``, ``bank`` or ``charger``.
-    name : str
-        The charger's machine; empty for the others.
-    file_value_w, value_w, low_w, high_w : float
-        In W; Wh for the bank.
-    """
-
-    kind: str
-    name: str
-    file_value_w: float
-    value_w: float
-    low_w: float
-    high_w: float
-
-    @property
-    def is_otherwise(self) -> bool:
-        """Whether the file's figure lies outside the interval."""
-        return not self.low_w <= self.file_value_w <= self.high_w
-
-    @property
-    def factor_fraction(self) -> float:
-        """What the readings say over what the file says."""
-        return self.value_w / self.file_value_w
-
-
-@dataclass(frozen=True)
-class Learned:
-    """All figures, and what they were learned from.
-
-    Attributes
-    ----------
-    figures : tuple of Figure
-    days : float
-    readings : int
-        Of the bank.
-    unsure : Unsure or None
-        What is not sure yet, and what would make it so.
-    is_starved : bool
-        The bank was nearly empty so often that only the chargers' figures are to be trusted.
-    """
-
-    figures: tuple[Figure, ...]
-    days: float
-    readings: int
-    unsure: Unsure | None = None
-    is_starved: bool = False
-
-
 def learn(expected: Expectation, readings: Sequence[Reading], first_charge_pct: dict[str, float]) -> Learned:
     """Fit the yard's figures to its readings.
 
@@ -145,18 +91,28 @@ def learn(expected: Expectation, readings: Sequence[Reading], first_charge_pct: 
         )
         raise UsageError(msg)
     fit = _Fit(expected, shown, readings, first_charge_pct)
+    start = fit.start()
     found = least_squares(
-        fit.residuals, fit.start(), jac_sparsity=fit.sparsity(), x_scale="jac", method="trf", max_nfev=60
+        fit.residuals,
+        start,
+        jac_sparsity=fit.sparsity(),
+        bounds=(fit.least(start), np.inf),
+        x_scale="jac",
+        method="trf",
+        max_nfev=60,
     )
     jacobian: FloatArray = found.jac.toarray()  # type: ignore[union-attr]  # sparse, as the pattern is
     figures = tuple(fit.figures(found.x, deviations(jacobian)))
-    lacking = unsure(jacobian, fit.n_figures, fit.kinds_of_readings(), days)
+    lacking = unsure(jacobian, fit.parts(found.x), fit.kinds_of_readings(), days)
     is_starved = bool((fit.shown_pct < EMPTY_PCT).mean() > STARVED_FRACTION)
     return Learned(figures, days, len(shown), lacking, is_starved)
 
 
 class _Fit:
-    """The unknowns lie in one vector: figures' logarithms, levels at the readings, places of the days."""
+    """The unknowns lie in one vector: figures, levels at the readings, places of the days.
+
+    Figures are the logarithms of factors; the base load is watts added to the file's, in units of `added_w`.
+    """
 
     def __init__(
         self,
@@ -180,6 +136,8 @@ class _Fit:
         charging = sorted({rise.column for rise in self.rises})
         self.kinds = [("array", -1), ("base load", -1), ("bank", -1), *(("charger", at) for at in charging)]
         self.n_figures, self.n_levels = len(self.kinds), len(shown)
+        self.lacking_w = expected.yard.bank.capacity_wh / LACKING_H
+        self.added_w = math.hypot(BELIEVED["base load"] * expected.yard.always_on_w, self.lacking_w)
         self.n_days = int(self.day[-1]) + 1
         self.place, self.place_deviation = self._places_seen(readings)
         self.steps, self.inside = self._columns()
@@ -191,10 +149,26 @@ class _Fit:
         levels = np.clip(self.shown_pct / 100.0, 0.01, 0.99)
         return np.concatenate([np.zeros(self.n_figures), levels, np.zeros(self.n_days)])
 
+    def least(self, start: FloatArray) -> FloatArray:
+        """Return what no unknown can be less than: no house draws less than nothing."""
+        least = np.full_like(start, -np.inf)
+        least[1] = -self.expected.yard.always_on_w / self.added_w
+        return least
+
+    def parts(self, unknowns: FloatArray) -> FloatArray:
+        """Return what an error of one in each figure's unknown is as a part of the figure, shape (n_figures,).
+
+        A base load that is less than `lacking_w` need not be known any better than one of so many watts.
+        """
+        parts = np.ones(self.n_figures)
+        base_w = self.expected.yard.always_on_w + self.added_w * unknowns[1]
+        parts[1] = self.added_w / max(base_w, self.lacking_w)
+        return parts
+
     def residuals(self, unknowns: FloatArray) -> FloatArray:
         """Return everything that should be near zero, in standard deviations."""
         figures, levels, places = np.split(unknowns, [self.n_figures, self.n_figures + self.n_levels])
-        believed = np.array([BELIEVED[kind] for kind, _ in self.kinds])
+        believed = np.array([1.0 if kind == "base load" else BELIEVED[kind] for kind, _ in self.kinds])
         capacity = float(np.exp(figures[2]))
         ends = self._run(figures, levels, places, capacity)[-1]
         pulled = (self.shown_pct - 100.0 * levels) / READING_PCT
@@ -244,20 +218,20 @@ class _Fit:
         return kinds
 
     def figures(self, unknowns: FloatArray, deviation: FloatArray) -> list[Figure]:
-        """Turn factors into figures with their intervals."""
+        """Turn the fitted unknowns into figures with their intervals."""
         yard = self.expected.yard
-        in_file = {
-            "array": sum(array.rated_w for array in yard.arrays),
-            "base load": yard.always_on_w,
-            "bank": yard.bank.capacity_wh,
-        }
+        in_file = {"array": sum(array.rated_w for array in yard.arrays), "bank": yard.bank.capacity_wh}
         found = []
         for number, (kind, column) in enumerate(self.kinds):
-            machine = yard.machines[column]
-            value = machine.charger_w if kind == "charger" else in_file[kind]
-            middle, apart = unknowns[number], DEVIATIONS_95 * deviation[number]
-            by = [float(value * np.exp(middle + sign * apart)) for sign in (0.0, -1.0, 1.0)]
-            found.append(Figure(kind, machine.name if kind == "charger" else "", value, *by))
+            apart = DEVIATIONS_95 * deviation[number]
+            middle_low_high = unknowns[number] + np.array([0.0, -apart, apart])
+            if kind == "base load":
+                by = np.maximum(yard.always_on_w + self.added_w * middle_low_high, 0.0)
+                found.append(Figure(kind, "", yard.always_on_w, *map(float, by)))
+                continue
+            name = yard.machines[column].name if kind == "charger" else ""
+            value = yard.machines[column].charger_w if kind == "charger" else in_file[kind]
+            found.append(Figure(kind, name, value, *map(float, value * np.exp(middle_low_high))))
         return found
 
     def _places_seen(self, readings: Sequence[Reading]) -> tuple[FloatArray, FloatArray]:
@@ -353,7 +327,7 @@ class _Fit:
         expected = self.expected
         wall_wh = self._wall_wh(self._factors(figures))
         is_ac = expected.is_ac
-        house_wh = np.exp(figures[1]) * expected.house_wh + expected.duty_wh
+        house_wh = expected.house_wh + self.added_w * figures[1] * expected.grid.step_h + expected.duty_wh
         ac_wh = wall_wh[:, is_ac].sum(axis=1) + house_wh
         demand_wh: FloatArray = wall_wh[:, ~is_ac].sum(axis=1) + from_bank_wh(expected.yard, expected.grid, ac_wh)
         return demand_wh

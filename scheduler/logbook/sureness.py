@@ -47,21 +47,26 @@ def deviations(jacobian: FloatArray) -> FloatArray:
 
 
 def unsure(
-    jacobian: FloatArray, n_figures: int, kinds: Mapping[str, BoolArray], days: float
+    jacobian: FloatArray, parts: FloatArray, kinds: Mapping[str, BoolArray], days: float
 ) -> Unsure | None:
-    """Say what is not sure yet, None if everything is.
+    """Say what is not sure yet, None if everything is that readings can tell.
 
     Parameters
     ----------
     jacobian : ndarray, shape (n_rows, n_unknowns)
-        Of residuals in standard deviations; the figures come first, as logarithms.
-    n_figures : int
+        Of residuals in standard deviations. The figures come first: a row each that holds it near the fleet file's,
+        a column each.
+    parts : ndarray, shape (n_figures,)
+        What an error of one in a figure's column is as a part of the figure.
     kinds : mapping of str to ndarray of bool, shape (n_rows,)
         Rows that each kind of reading brings.
     days : float
         Of readings.
     """
-    now = deviations(jacobian)[:n_figures]
+    n_figures = len(parts)
+    # A figure that no reading hangs on stays what the fleet file says, however many are added.
+    is_read = np.abs(jacobian[n_figures:, :n_figures]).max(axis=0, initial=0.0) > 0.0
+    now = np.where(is_read, parts * deviations(jacobian)[:n_figures], 0.0)
     worst = float(now.max())
     if worst <= SURE_FRACTION:
         return None
@@ -69,7 +74,7 @@ def unsure(
 
     def left(rows: BoolArray) -> float:
         weighed = jacobian * np.where(rows, np.sqrt(2.0), 1.0)[:, np.newaxis]
-        return float((deviations(weighed)[:n_figures][lacking] ** 2).sum())
+        return float(((parts * deviations(weighed)[:n_figures])[lacking] ** 2).sum())
 
     gains: Sequence[tuple[float, str]] = sorted((left(rows), kind) for kind, rows in kinds.items() if rows.any())
     # Information grows with the days, so the deviation falls with their root.

@@ -9,11 +9,16 @@ from rich.constrain import Constrain
 from rich.table import Table
 from rich.text import Text
 
-from scheduler.logbook.learning import Figure, Learned
+from scheduler.logbook.learned import Figure, Learned
+from scheduler.logbook.proposal import Proposal
 from scheduler.sheet import words
 from scheduler.sheet.glyphs import visible
 
 WIDEST = 100
+
+#: Unseen letters of a sound fleet file that do nothing to a terminal: tab, the end of a line as of Windows, and the
+#: mark that some editors put at a file's begin.
+_KEPT = "\t\r\ufeff"
 
 HALF_A_YEAR_WEEKS = 26
 
@@ -34,12 +39,23 @@ def render_learned(learned: Learned, notes: Sequence[str], width: int) -> Render
     return Constrain(Group(*told), min(width, WIDEST))
 
 
-def render_changes(diff: str) -> str:
-    """Write the changed lines as text: a line of a file stays one line, so that it can be copied."""
-    if not diff:
-        return "\nNothing to change: the file's figures lie within what the readings allow."
-    lines = (visible(line) for line in diff.split("\n"))
-    return "\n".join(["", "CHANGED LINES, for you to take over; nothing was changed", *lines])
+def render_changes(proposal: Proposal) -> str:
+    """Write the changed lines as text: a line of a file stays one line, so that it can be copied, or taken by patch."""
+    lines = [""]
+    if not proposal.diff and not proposal.by_hand:
+        lines.append("Nothing to change: the file's figures lie within what the readings allow.")
+    if proposal.diff:
+        lines.append("CHANGED LINES, for you to take over; nothing was changed")
+        lines += [_as_in_file(line) for line in proposal.diff.removesuffix("\n").split("\n")]
+    if proposal.by_hand:
+        lines.append("TO WRITE BY HAND, where no changed line of this file would do")
+        lines += [visible(line) for line in proposal.by_hand]
+    return "\n".join(lines)
+
+
+def _as_in_file(line: str) -> str:
+    """Keep what a sound line may hold and a terminal stands; anything else unseen is told, and patch refuses it."""
+    return "".join(letter if letter in _KEPT else visible(letter) for letter in line)
 
 
 def headline(learned: Learned) -> str:
@@ -79,12 +95,11 @@ def _table(learned: Learned) -> Table:
     for head in ("figure", "in the file", "by the readings", "95 % interval", ""):
         table.add_column(head, justify="left" if head in ("figure", "") else "right", no_wrap=True)
     for one in learned.figures:
-        unit = "Wh" if one.kind == "bank" else "W"
         row = (
             figure_told(one),
-            f"{one.file_value_w:.0f} {unit}",
-            f"{one.value_w:.0f} {unit}",
-            f"{one.low_w:.0f} to {one.high_w:.0f}",
+            f"{one.in_file:.0f} {one.unit}",
+            f"{one.value:.0f} {one.unit}",
+            f"{one.low:.0f} to {one.high:.0f}",
             "otherwise" if one.is_otherwise else "",
         )
         table.add_row(*(Text(visible(cell)) for cell in row))

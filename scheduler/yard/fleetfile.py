@@ -67,7 +67,11 @@ def read_yard(path: pathlib.Path) -> Yard:
     FleetFileError
         With every mistake of the file, one line each.
     """
-    text = _read_text(path)
+    return parse_yard(path, _read_text(path))
+
+
+def parse_yard(path: pathlib.Path, text: str) -> Yard:
+    """Take a text for what a fleet file holds; arguments and errors as of `read_yard`."""
     data = _parse_toml(path, text)
     mistakes: list[Mistake] = []
     tables = read_tables(data, mistakes)

@@ -1,4 +1,4 @@
-"""On which line of a TOML text each table, key and list item stands.
+"""On which line of a TOML text each table, key and list item stands, and from where to where its value.
 
 No TOML parser tells where its items stood. This reads a text that a parser has already found sound, so it has
 to follow the brackets and quotes only.
@@ -27,9 +27,21 @@ _TOKEN = re.compile(
 
 @dataclass(frozen=True)
 class LineMap:
-    """Lines, counted from 1, by the path of keys and list positions that lead to them."""
+    """Where things stand in a text, by the path of keys and list positions that lead to them.
+
+    Attributes
+    ----------
+    lines : dict of tuple to int
+        Counted from 1.
+    values : dict of tuple to tuple of int
+        Where a value begins and ends, in letters of the text; a table under a heading has none.
+    headings : dict of tuple to int
+        The letter at which the heading of a table begins.
+    """
 
     lines: dict[Path, int]
+    values: dict[Path, tuple[int, int]]
+    headings: dict[Path, int]
 
     def line_of(self, path: Path) -> int:
         """Return the line of the item, or of the nearest table around it; 0 for the file as a whole."""
@@ -40,7 +52,8 @@ class LineMap:
 
 def build_line_map(text: str) -> LineMap:
     """Map a sound TOML text."""
-    return LineMap(_Scan(text).lines)
+    scan = _Scan(text)
+    return LineMap(scan.lines, scan.values, scan.headings)
 
 
 class _Scan:
@@ -48,14 +61,16 @@ class _Scan:
 
     def __init__(self, text: str) -> None:
         self.lines: dict[Path, int] = {}
+        self.values: dict[Path, tuple[int, int]] = {}
+        self.headings: dict[Path, int] = {}
         self.counts: dict[Path, int] = {}
-        self.tokens: list[tuple[str, int]] = []
+        self.tokens: list[tuple[str, int, int]] = []
         line = 1
         end = 0
         for match in _TOKEN.finditer(text):
             line += text.count("\n", end, match.start())
             if not match[0].startswith("#"):
-                self.tokens.append((match[0], line))
+                self.tokens.append((match[0], line, match.start()))
             line += match[0].count("\n")
             end = match.end()
         self.at = 0
@@ -70,6 +85,10 @@ class _Scan:
 
     def _line(self) -> int:
         return self.tokens[min(self.at, len(self.tokens) - 1)][1]
+
+    def _letter(self) -> int:
+        """Where the next token begins."""
+        return self.tokens[min(self.at, len(self.tokens) - 1)][2]
 
     def _mark(self, path: Path, line: int) -> None:
         for length in range(1, len(path) + 1):
@@ -86,7 +105,7 @@ class _Scan:
                 self._key_and_value(table)
 
     def _header(self) -> Path:
-        line = self._line()
+        line, begin = self._line(), self._letter()
         self._take()
         is_listed = self._peek() == "["
         if is_listed:
@@ -100,6 +119,7 @@ class _Scan:
             self.counts[path] = self.counts.get(path, 0) + 1
             path = self._latest(path)
         self._mark(path, line)
+        self.headings[path] = begin
         while self._peek() not in ("\n", ""):
             self._take()
         return path
@@ -123,7 +143,7 @@ class _Scan:
         self._value(path)
 
     def _value(self, path: Path) -> None:
-        opening = self._peek()
+        opening, begin = self._peek(), self._letter()
         if opening == "[":
             self._listed(path)
         elif opening == "{":
@@ -131,6 +151,8 @@ class _Scan:
         else:
             while self._peek() not in ("\n", ",", "]", "}", ""):
                 self._take()
+        last, _, at = self.tokens[self.at - 1]
+        self.values[path] = (begin, at + len(last))
 
     def _listed(self, path: Path) -> None:
         self._take()

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scheduler.logbook.learning import Learned, learn
-from tests.logbook.fortnights import Weeks, live_weeks
+from scheduler.logbook.learned import Learned
+from scheduler.logbook.learning import learn
+from tests.logbook.fortnights import Weeks, live_weeks, without_load
 from tests.logbook.injected import Words
 
 KINDS = ("array", "base load", "bank", "charger")
@@ -28,22 +29,21 @@ class Errors:
 
 def errors_of(weeks: Weeks, learned: Learned) -> Errors:
     """Judge what was learned by the truth."""
-    truth = {
-        "array": weeks.truth.array,
-        "base load": weeks.truth.base_load,
-        "bank": weeks.truth.bank,
-        "charger": weeks.truth.charger,
-    }
+    factor = {"array": weeks.truth.array, "bank": weeks.truth.bank, "charger": weeks.truth.charger}
     errors: dict[str, list[tuple[float, bool]]] = {kind: [] for kind in KINDS}
     for one in learned.figures:
-        true_w = truth[one.kind] * one.file_value_w
-        errors[one.kind].append((one.value_w / true_w - 1.0, one.low_w <= true_w <= one.high_w))
+        true = weeks.base_w if one.kind == "base load" else factor[one.kind] * one.in_file
+        errors[one.kind].append((one.value / true - 1.0, one.low <= true <= one.high))
     return Errors(errors, learned.is_starved)
 
 
-def learn_many(seeds: Iterable[int], days: int, words: Words | None = None) -> list[Errors]:
-    """Live yards and learn from them."""
+def learn_many(
+    seeds: Iterable[int], days: int, words: Words | None = None, is_load_in_file: bool = True
+) -> list[Errors]:
+    """Live yards and learn from them; the house's load that is always on may be unknown to their file."""
     lived = (live_weeks(seed, days=days, words=words) for seed in seeds)
+    if not is_load_in_file:
+        lived = map(without_load, lived)
     return [errors_of(weeks, learn(weeks.expected, weeks.readings, {})) for weeks in lived]
 
 
@@ -72,5 +72,7 @@ if __name__ == "__main__":
     yards, first, *lengths = (int(word) for word in (sys.argv[1:] or ["40", "100", "28", "42", "56"]))
     for days in lengths:
         for words in (None, Words.SINCE_VISIT):
-            print(f"{days} days" + (f", {words.value}" if words else ""))
-            print(render_errors(learn_many(range(first, first + yards), days, words)), "\n", flush=True)
+            for told, is_load_in_file in (("", True), (", base load not in the file", False)):
+                print(f"{days} days" + (f", {words.value}" if words else "") + told)
+                found = learn_many(range(first, first + yards), days, words, is_load_in_file)
+                print(render_errors(found), "\n", flush=True)

@@ -47,6 +47,7 @@ class Weeks:
     """What learning gets to see, and the truth."""
 
     truth: Truth
+    base_w: float
     expected: Expectation
     readings: list[Reading]
 
@@ -67,12 +68,24 @@ def slow_yard() -> Yard:
     )
 
 
+def without_load(weeks: Weeks) -> Weeks:
+    """The same weeks of a yard whose fleet file knows of no load that is always on."""
+    yard, expected = weeks.expected.yard, weeks.expected
+    loads = tuple(load for load in yard.house_loads if not load.always_on)
+    unknowing = yard.model_copy(update={"house_loads": loads})
+    return replace(weeks, expected=replace(expected, yard=unknowing, house_wh=np.zeros(expected.grid.n_steps)))
+
+
 def live_weeks(
-    seed: int, days: int = 28, spread_fraction: float = 0.5, words: injected.Words | None = None
+    seed: int,
+    days: int = 28,
+    spread_fraction: float = 0.5,
+    words: injected.Words | None = None,
+    truth: Truth | None = None,
 ) -> Weeks:
     """Live some weeks: two machines charge every other night, one of mornings; all work after noon.
 
-    With `words` the hand says at each visit what the sky was like since the one before.
+    With `words` the hand says at each visit what the sky was like since the one before. Without `truth` it is drawn.
     """
     random = np.random.default_rng([99, seed])
     yard = slow_yard()
@@ -86,7 +99,8 @@ def live_weeks(
         PANELS_TIMES * watts[part] for watts in (sky.dull_w, sky.likely_w, sky.bright_w, sky.true_w)
     )
     suns = ThreeSuns(agenda.grid, dull_w, likely_w, bright_w, sky.shed_temp_c[part], "made up")
-    truth = Truth.drawn(random)
+    drawn = Truth.drawn(random)
+    truth = truth or drawn
     lived = _live(random, yard, agenda, suns, true_w, truth)
     if words is None:
         return lived
@@ -147,4 +161,4 @@ def _live(
         work_wh=work_wh,
         unsure_wh=np.zeros(grid.n_steps),
     )
-    return Weeks(truth, expected, readings)
+    return Weeks(truth, real.always_on_w, expected, readings)

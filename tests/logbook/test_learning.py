@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from scheduler.errors import UsageError
-from scheduler.logbook.learning import Figure, Learned, _Fit, learn
-from scheduler.logbook.proposal import propose
+from scheduler.logbook.learned import Figure
+from scheduler.logbook.learning import _Fit, learn
 from scheduler.logbook.sureness import unsure
-from scheduler.yard.fleetfile import read_yard
 from tests.benchmarks.learning import errors_of, learn_many, rates_of, render_errors
-from tests.logbook.fortnights import live_weeks
+from tests.logbook.fortnights import Truth, live_weeks, without_load
 from tests.logbook.injected import Words
-
-ROOT = Path(__file__).parents[2]
 
 
 def test_chargers_are_found_within_5_percent_and_a_yard_that_is_known_so_well_asks_for_nothing() -> None:
@@ -39,25 +33,65 @@ def test_figures_come_back_within_5_percent_after_eight_weeks_and_intervals_hold
 
 
 def test_what_is_not_sure_asks_for_the_readings_that_bring_most() -> None:
-    rows = np.diag([100.0, 10.0, 5.0])
-    kinds = {f"more of {number}": np.arange(3) == number for number in range(3)}
-    lacking = unsure(rows, 2, kinds, days=30.0)
+    believed, rows = np.zeros((2, 3)), np.diag([100.0, 10.0, 5.0])
+    kinds = {f"more of {number}": np.arange(5) == 2 + number for number in range(3)}
+    lacking = unsure(np.vstack([believed, rows]), np.ones(2), kinds, days=30.0)
     assert lacking is not None
     assert lacking.deviation_fraction == pytest.approx(0.1)
     assert lacking.more_days == pytest.approx(90.0), "half as far off takes four times the days"
     assert lacking.ask_for[0] == "more of 1"
-    assert unsure(rows, 1, kinds, days=30.0) is None
+    sure = np.vstack([believed[:1], rows])
+    assert unsure(sure, np.ones(1), {}, days=30.0) is None
+    half = unsure(sure, np.array([20.0]), {}, days=30.0)
+    assert half is not None
+    assert half.deviation_fraction == pytest.approx(0.2), "an error of one is twenty times the figure"
 
 
-def test_of_a_bank_that_was_mostly_empty_only_chargers_are_proposed() -> None:
+def test_nobody_is_asked_for_readings_of_what_none_can_tell() -> None:
+    believed, told = np.diag([1.0, 1.0]), np.array([[100.0, 0.0]])
+    assert unsure(np.vstack([believed, told]), np.ones(2), {}, days=30.0) is None
+
+
+@pytest.mark.slow
+def test_a_load_that_the_file_lacks_is_found_and_not_laid_to_the_bank() -> None:
+    weeks = without_load(live_weeks(305, days=28))
+    learned = learn(weeks.expected, weeks.readings, {})
+    found = {figure.kind: figure for figure in learned.figures}
+    load, bank = found["base load"], found["bank"]
+    assert load.in_file == 0.0
+    assert load.low <= weeks.base_w <= load.high, load
+    assert load.value == pytest.approx(weeks.base_w, rel=0.2)
+    assert bank.low <= weeks.truth.bank * bank.in_file <= bank.high, bank
+
+
+@pytest.mark.deep
+def test_a_load_that_the_file_lacks_comes_back_as_one_that_is_in_it_does() -> None:
+    table = learn_many(range(100, 140), 56, is_load_in_file=False)
+    told = render_errors(table)
+    assert all(rms <= 0.05 for rms, _ in rates_of(table).values()), told
+    assert all(held >= 0.85 for _, held in rates_of(table).values()), told
+
+
+@pytest.mark.slow
+def test_no_load_is_found_where_there_is_none() -> None:
+    weeks = without_load(live_weeks(305, days=28, truth=Truth(0.9, 0.0, 0.9, 1.0)))
+    learned = learn(weeks.expected, weeks.readings, {})
+    (load,) = (figure for figure in learned.figures if figure.kind == "base load")
+    assert (load.in_file, load.low) == (0.0, 0.0)
+    assert load.value < 8.0
+    assert not load.is_otherwise
+    assert learned.unsure is None or learned.unsure.deviation_fraction < 0.1, "a part of nothing is no measure"
+
+
+def test_what_the_file_lacks_altogether_is_no_number_of_times_as_much() -> None:
+    assert Figure("base load", "", 0.0, 0.0, 0.0, 12.0).factor_fraction == 1.0
+    assert Figure("base load", "", 0.0, 60.0, 50.0, 70.0).factor_fraction == np.inf
+
+
+
+def test_a_bank_that_was_mostly_empty_says_little_of_itself() -> None:
     weeks = live_weeks(301, days=28)
     assert learn(weeks.expected, weeks.readings, {}).is_starved
-    path = ROOT / "fleets" / "field-edge.toml"
-    bank, charger = (Figure("bank", "", 10240.0, 8192.0, 7800.0, 8600.0), Figure("charger", "pruner 2", 90, 70, 65, 75))
-    starved = replace(learned_as(bank, charger), is_starved=True)
-    diff = propose(read_yard(path), starved, path.read_text(encoding="utf-8"), path.name)
-    assert "charger_w" in diff
-    assert "modules_wh" not in diff
 
 
 @pytest.mark.slow
@@ -71,48 +105,3 @@ def test_less_than_a_fortnight_is_not_learned_from() -> None:
     weeks = live_weeks(2, days=28)
     with pytest.raises(UsageError, match="14 or more"):
         learn(weeks.expected, weeks.readings[:30], {})
-
-
-def learned_as(*figures: Figure) -> Learned:
-    return Learned(figures, 28.0, 84)
-
-
-def changes_of(*figures: Figure) -> list[str]:
-    """The lines that a proposal for the demo yard takes out and puts in."""
-    path = ROOT / "fleets" / "field-edge.toml"
-    diff = propose(read_yard(path), learned_as(*figures), path.read_text(encoding="utf-8"), path.name)
-    lines = diff.splitlines()[2:]
-    return [line for line in lines if line.startswith(("+", "-"))]
-
-
-def test_a_smaller_bank_is_proposed_as_its_line() -> None:
-    assert changes_of(Figure("bank", "", 10240.0, 8192.0, 7800.0, 8600.0)) == [
-        "-modules_wh = [5120, 5120]",
-        "+modules_wh = [4100, 4100]",
-    ]
-
-
-def test_a_charger_is_changed_at_its_own_machine() -> None:
-    assert changes_of(Figure("charger", "orchard mower", 480.0, 400.0, 380.0, 420.0)) == [
-        "-charger_w = 480",
-        "+charger_w = 400",
-    ]
-    assert changes_of(Figure("charger", "pruner 2", 90.0, 70.0, 65.0, 75.0)) == ["-charger_w = 90", "+charger_w = 70"]
-
-
-def test_a_weak_array_becomes_losses_of_every_array() -> None:
-    changed = changes_of(Figure("array", "", 4050.0, 3240.0, 3100.0, 3400.0))
-    losses = [float(line.partition("=")[2]) for line in changed if line.startswith("+losses_pct")]
-    arrays = read_yard(ROOT / "fleets" / "field-edge.toml").arrays
-    assert losses == [pytest.approx(100.0 * (1.0 - 0.8 * (1.0 - one.loss_fraction)), abs=0.06) for one in arrays]
-
-
-def test_what_else_runs_becomes_a_load_of_its_own() -> None:
-    changed = changes_of(Figure("base load", "", 64.0, 104.0, 90.0, 120.0))
-    assert "+watts = 40" in changed
-    assert not [line for line in changed if line.startswith("-")]
-
-
-def test_a_figure_within_its_interval_changes_nothing() -> None:
-    assert changes_of(Figure("bank", "", 10240.0, 9000.0, 7000.0, 11000.0)) == []
-    assert changes_of(Figure("bank", "", 10240.0, 10000.0, 9900.0, 10100.0)) == [], "off by less than 5 %"

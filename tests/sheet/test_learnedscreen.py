@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from scheduler.logbook.learning import Figure, Learned
+from scheduler.logbook.learned import Figure, Learned
+from scheduler.logbook.proposal import Proposal
 from scheduler.logbook.sureness import Unsure
 from scheduler.sheet.learnedscreen import headline, render_changes, render_learned
 
@@ -27,8 +28,8 @@ def test_the_headline_names_what_is_otherwise_and_nothing_else() -> None:
 
 
 def test_a_changed_line_stays_one_line() -> None:
-    assert LONG in render_changes(f"--- a\n{LONG}").splitlines()
-    assert "Nothing to change" in render_changes("")
+    assert LONG in render_changes(Proposal(f"--- a\n{LONG}\n")).splitlines()
+    assert "Nothing to change" in render_changes(Proposal(""))
 
 
 def test_each_figure_has_its_interval() -> None:
