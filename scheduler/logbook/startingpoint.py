@@ -30,6 +30,9 @@ USABLE = dt.timedelta(hours=48)
 
 _HOUR = dt.timedelta(hours=1)
 
+#: Float noise that must not turn 58 % into 57 % [%].
+_NOISE_PCT = 1e-6
+
 #: So many lines of the logbook that cannot be read are told; the others are counted.
 MOST_PROBLEMS = 3
 
@@ -122,7 +125,7 @@ def _bank_pct(yard: Yard, known: Known, page: _Page | None, begin: dt.datetime, 
     reading = _last_usable("the bank", known.log.of_bank, yard, begin, told)
     is_fresh = reading is not None and begin - reading.time <= FRESH
     if page is not None and not is_fresh:
-        level_pct = float(max(math.floor(page.bank_pct(begin)), 0))
+        level_pct = float(max(math.floor(page.bank_pct(begin) + _NOISE_PCT), 0))
         return told.take(Source.DOOR, "bank", level_pct, " (its dull sun)")
     if reading is None or reading.value_pct is None:
         return told.take(Source.FILE, "bank", yard.bank.level_pct)

@@ -186,6 +186,17 @@ def test_a_plan_that_begins_as_the_page_does_finds_the_yard_as_the_page_found_it
     assert yard.bank.level_pct == int(100 * door.bank.level_wh["dull"][0] / door.bank.capacity_wh)
 
 
+def test_a_level_of_whole_percent_loses_none_to_float_noise() -> None:
+    door = field_plan()
+    dull_wh = door.bank.level_wh["dull"].copy()
+    dull_wh[0] = 0.58 * 9600.0
+    level_wh = {**door.bank.level_wh, "dull": dull_wh}
+    door = replace(door, bank=replace(door.bank, capacity_wh=9600.0, level_wh=level_wh))
+    assert 100.0 * (dull_wh[0] / 9600.0) < 58.0
+    yard, _ = found(begin=TUESDAY_18, door=door)
+    assert yard.bank.level_pct == 58.0
+
+
 def test_what_the_first_visit_moves_was_in_its_old_outlet_as_the_page_began() -> None:
     door = field_plan()
     first = replace(door.visits[0], plug=(PlugAction("sprayer", "A"),), unplug=(PlugAction("sprayer", "B"),))
