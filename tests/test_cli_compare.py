@@ -133,11 +133,12 @@ def log_of(folder: Path, *lines: str) -> None:
 def test_one_line_of_a_year_to_come_moves_no_window(tmp_path: Path) -> None:
     fleet = yard_in(tmp_path)
     read = ("2025-06-08 16:00,bank,50,", "2025-06-08 17:00,bank,53,")
-    log_of(tmp_path, *read, "2099-06-08 17:00,note,typo,")
+    log_of(tmp_path, "2025-05-08 16:00,crane,50,", *read, "2099-06-08 17:00,note,typo,")
     code, told, _ = run(str(fleet))
     assert code == 0
+    assert "crane" not in told  # of a machine sold long ago nothing is told
     assert "Sun 8 Jun 17:00" in told
-    assert "field-edge-logbook.csv, line 4: 2099-06-08 17:00 has not come yet" in told.replace("\n", " ")
+    assert "field-edge-logbook.csv, line 5: 2099-06-08 17:00 has not come yet" in told.replace("\n", " ")
 
 
 def test_three_hundred_lines_that_cannot_be_read_are_three_notes_and_their_number(tmp_path: Path) -> None:

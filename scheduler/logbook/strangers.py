@@ -79,7 +79,7 @@ def _told(
     unknown = [name for name in named if name not in known]
     for name in unknown[:MOST_TOLD]:
         near = difflib.get_close_matches(name, new, 1, 0.5)
-        only = new if new is not known and len(unknown) == len(new) == 1 else []
+        only = new if len(unknown) == len(new) == 1 else []
         hint = "".join(f'; did you mean "{other}"?' for other in (near or only))
         yield told_plainly(f'{told} names "{name}", which is no {kind} of this yard; {instead}{hint}')
     if len(unknown) > MOST_TOLD:

@@ -92,8 +92,8 @@ def too_few(stretch: Stretch, fleet: Path, site: Site) -> str:
         return "\n".join([*told, f"{log.path}: {why}, wanted two or more; {note}"])
     last = log.of_bank[-1].time
     before = [one.time for one in log.of_bank if nearest_to(one.time, QUARTER) < nearest_to(last, QUARTER)]
-    gap_days = math.ceil((last - before[-1]) / _DAY) if before else 0
-    if stretch.days < gap_days <= MOST_DAYS:
+    gap_days = math.ceil((last - before[-1]) / _DAY) if before else MOST_DAYS + 1
+    if gap_days <= MOST_DAYS:
         far = min(gap_days + stretch.days, MOST_DAYS)
         note = f"the reading before is older: --days {far} looks so far"
     when = f"{last.astimezone(site.zone):%Y-%m-%d %H:%M}"

@@ -56,6 +56,12 @@ def test_a_clock_that_is_behind_all_readings_is_told_and_not_gone_by() -> None:
     assert "by this machine's clock the bank was read in time to come" in told
 
 
+def test_of_one_reading_before_the_clock_and_one_after_it_both_are_kept() -> None:
+    found = stretch("2026-11-25 06:00,bank,60,", "2026-11-28 06:00,bank,70,")
+    assert len(read(found)) == 2
+    assert "it is compared all the same" in next(about_clock(found, SITE))
+
+
 def test_what_is_read_a_day_after_the_bank_still_counts_and_later_not() -> None:
     found = stretch(*TWO, "2026-11-25 06:15,sky,fair,", "2026-11-26 06:00,cart,40,", "2026-11-26 06:01,cart,40,")
     assert read(found) == ["11-24 06", "11-25 06", "11-25 06", "11-26 06"]
