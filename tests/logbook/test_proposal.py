@@ -10,6 +10,7 @@ import pytest
 from scheduler.logbook.learned import Figure, Learned
 from scheduler.logbook.proposal import Proposal, propose
 from scheduler.sheet.learnedscreen import render_changes
+from scheduler.yard.fleetedit import FleetText
 from scheduler.yard.fleetfile import read_yard
 from scheduler.yard.models import Yard
 from tests.yard.patching import patched
@@ -207,6 +208,14 @@ def test_chargers_of_one_table_that_differ_are_left_to_the_hand(tmp_path: Path) 
         '"mower 2" charger_w = 410',
     )
     assert found.by_hand[0] in render_changes(found)
+
+
+def test_a_sound_file_that_has_another_figure_is_not_shown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = fleet_of(tmp_path, SITE, ARRAY, BANK, REST, LOAD, MACHINE)
+    monkeypatch.setattr(FleetText, "set_value", lambda file, *_: file.set_items(("bank", "modules_wh"), ["9", "9"]))
+    assert proposed(path, SLOW) == Proposal("", ('[[machines]] "mower": charger_w = 300',))
 
 
 @pytest.mark.parametrize(

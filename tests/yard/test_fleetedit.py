@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 import tomli
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.yard.fleetedit import FleetText, unified_diff
@@ -69,6 +69,7 @@ lines = st.lists(st.sampled_from(["a", "b = 1", "", "\u2028x", "c\x0b", "\t# d"]
 ends = st.sampled_from(["\n", "\r\n"])
 
 
+@settings(deadline=None)
 @given(before=lines, after=lines, end=ends, is_ended=st.booleans())
 def test_any_diff_makes_the_one_text_of_the_other(
     tmp_path_factory: pytest.TempPathFactory, before: list[str], after: list[str], end: str, is_ended: bool
