@@ -210,6 +210,33 @@ class Network:
         least = int(np.argmin(totals))
         return float(totals[least]), routes[least]
 
+    def cheapest_in_changes(self, cost: Sequence[FloatArray], changes: int) -> IntArray | None:
+        """Find the route of least total cost among those of exactly so many plug changes, shape (n_steps,).
+
+        Returns None where there is none, or none of finite cost.
+        """
+        best = np.full((changes + 1, 1), np.inf)
+        best[0, 0] = 0.0
+        choices: list[IntArray] = []
+        for arcs, step_cost, charge in zip(self.layers, cost, self.charge_wh[1:], strict=True):
+            behind = np.arange(changes + 1)[:, np.newaxis] - arcs.changes
+            so_far = np.where(behind >= 0, best[np.maximum(behind, 0), arcs.tail], np.inf)
+            reached = so_far + step_cost
+            order = np.lexsort((reached, np.broadcast_to(arcs.head, reached.shape)), axis=-1)
+            _, lead = np.unique(arcs.head[order[0]], return_index=True)
+            choice = np.take_along_axis(order, np.broadcast_to(lead, (changes + 1, len(charge))), axis=1)
+            choices.append(choice)
+            best = np.take_along_axis(reached, choice, axis=1)
+        node = int(np.argmin(best[changes]))
+        if not np.isfinite(best[changes, node]):
+            return None
+        route = np.empty(len(self.layers), dtype=np.int64)
+        for step in range(len(self.layers) - 1, -1, -1):
+            route[step] = choices[step][changes, node]
+            node = int(self.layers[step].tail[route[step]])
+            changes -= int(self.layers[step].changes[route[step]])
+        return route
+
 
 def _ways_out(arcs: Arcs, n_nodes: int, at_node: IntArray) -> tuple[IntArray, IntArray]:
     """Continue prefixes that stand at the given nodes by every arc: which prefix, which arc."""

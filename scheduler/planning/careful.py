@@ -13,9 +13,7 @@ from scheduler.planning.model import Case
 from scheduler.planning.selection import (
     Selection,
     allowed_rows,
-    draws_with_each,
     idle_row,
-    path_under,
 )
 from scheduler.yard.models import PRIORITIES
 
@@ -44,26 +42,3 @@ def _best_first(table: PatternTable) -> IntArray:
     keys = [table.wall_wh.sum(axis=1), table.changes, np.rint(table.short_wh * 1e3)]
     keys += [-table.met[:, rank] for rank in reversed(range(len(PRIORITIES)))]
     return np.lexsort(keys)
-
-
-def settle_late(case: Case, selection: Selection) -> Selection:
-    """Where nothing else differs, charge late rather than early, one machine after the other.
-
-    Full is not free: a battery ages while it sits full. A pattern takes the place of another only if needs,
-    shortfall, plug changes and the energy drawn are the same and every rule still holds.
-    """
-    steps = np.arange(case.agenda.grid.n_steps)
-    for number, table in enumerate(case.tables):
-        row = selection.rows[number]
-        alike = (
-            (table.met == table.met[row]).all(axis=1)
-            & (np.abs(table.short_wh - table.short_wh[row]) < 1e-6)
-            & (table.changes == table.changes[row])
-        )
-        left = path_under(case, draws_with_each(case, selection, number), case.suns.likely_w).level_wh[:, -1]
-        fitting = alike & (left >= left[row] - 1e-6) & allowed_rows(case, selection, number)
-        lateness = np.where(fitting, table.wall_wh @ steps - table.wall_wh.sum(axis=1) * len(steps), -np.inf)
-        best = int(np.argmax(lateness))
-        if lateness[best] > lateness[row] + 1e-6:
-            selection = selection.with_row(number, best)
-    return selection

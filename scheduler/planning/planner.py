@@ -18,7 +18,7 @@ from scheduler.planning.assemble import (
     name_outlets,
     stays_of,
 )
-from scheduler.planning.careful import careful_selection, settle_late
+from scheduler.planning.careful import careful_selection
 from scheduler.planning.iflines import add_if_lines
 from scheduler.planning.model import Case
 from scheduler.planning.parts import MOST_LISTED, first_parts, first_patterns
@@ -26,6 +26,7 @@ from scheduler.planning.reasons import explain
 from scheduler.planning.record import Plan
 from scheduler.planning.replay import replay_plan
 from scheduler.planning.selection import Selection, draws_of
+from scheduler.planning.settle import settle
 from scheduler.planning.shortage import fare_alone
 from scheduler.planning.thumb import compare_rules_of_thumb
 from scheduler.sun.suns import ThreeSuns
@@ -114,7 +115,8 @@ def _choose(
     tell("what each machine may do", 0.2)
     case = build_case(yard, agenda, suns)
     chosen = choose(case, careful_selection(case), settings.aim_limit_s, lambda aim: tell(aim, 0.3))
-    return chosen, settle_late(chosen.case, chosen.selection)
+    spared, selection = settle(chosen.case, chosen.selection)
+    return replace(chosen, case=spared), selection
 
 
 def build_case(yard: Yard, agenda: Agenda, suns: ThreeSuns) -> Case:

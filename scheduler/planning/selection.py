@@ -58,16 +58,24 @@ def draws_of(case: Case, selection: Selection) -> Draws:
 
 def draws_with_each(case: Case, selection: Selection, number: int) -> Draws:
     """Draws of the selection with each pattern of one machine in turn, arrays of shape (patterns, n_steps)."""
-    table, others = case.tables[number], _without(case, selection, number)
-    on_ac = table.network.machine.supply == "ac"
-    wall_w = case.agenda.grid.power_w(table.wall_wh)
+    table = case.tables[number]
+    return draws_with(case, selection, number, table.wall_wh, table.peak_w)
+
+
+def draws_with(
+    case: Case, selection: Selection, number: int, wall_wh: FloatArray, own_peak_w: FloatArray
+) -> Draws:
+    """Draws of the selection where one machine draws as given, its arrays of shape (n, n_steps)."""
+    others = _without(case, selection, number)
+    on_ac = case.tables[number].network.machine.supply == "ac"
+    wall_w = case.agenda.grid.power_w(wall_wh)
     nothing = np.zeros_like(wall_w)
     return _drawn(
         case,
         selection,
         others.ac_w + (wall_w if on_ac else nothing),
         others.dc_w + (nothing if on_ac else wall_w),
-        others.peak_w + (table.peak_w if on_ac else nothing),
+        others.peak_w + (own_peak_w if on_ac else nothing),
     )
 
 
@@ -119,18 +127,33 @@ def _power_holds(case: Case, draws: Draws) -> BoolArray:
     """R3 to R5 under the dull sun, over the last axis."""
     path = path_under(case, draws, case.suns.dull_w)
     slack_wh = SOLVER_LEVEL_FRACTION * case.yard.bank.capacity_wh
+    house = case.house
+    holds = (
+        (path.level_wh >= house.allowed_wh - slack_wh).all(axis=-1)
+        & (path.unserved_wh <= house.unserved_wh + slack_wh).all(axis=-1)
+        & within_watts(case, draws).all(axis=-1)
+    )
+    return np.asarray(holds)
+
+
+def within_watts(case: Case, draws: Draws) -> BoolArray:
+    """R5 and the bank's discharge limit, step by step."""
     inverter, house = case.yard.inverter, case.house
     most_out_w = np.maximum(case.suns.dull_w + discharge_limit_w(case.yard.bank), house.demand_w)
     running_w = np.maximum(inverter.continuous_w, house.peak_w)
     starting_w = np.maximum(inverter.surge_limit_w, house.start_peak_w)
-    holds = (
-        (path.level_wh >= house.allowed_wh - slack_wh).all(axis=-1)
-        & (path.unserved_wh <= house.unserved_wh + slack_wh).all(axis=-1)
-        & (draws.demand_w <= most_out_w + POWER_TOLERANCE_W).all(axis=-1)
-        & (draws.peak_w <= running_w + POWER_TOLERANCE_W).all(axis=-1)
-        & (draws.start_peak_w <= starting_w + POWER_TOLERANCE_W).all(axis=-1)
+    return np.asarray(
+        (draws.demand_w <= most_out_w + POWER_TOLERANCE_W)
+        & (draws.peak_w <= running_w + POWER_TOLERANCE_W)
+        & (draws.start_peak_w <= starting_w + POWER_TOLERANCE_W)
     )
-    return np.asarray(holds)
+
+
+def sockets_free(case: Case, selection: Selection, number: int) -> BoolArray:
+    """R6: whether each place has a socket that no other machine is in, shape (places, n_steps)."""
+    inside, _ = _occupied(case, selection, leave_out=number)
+    sockets = np.array([place.sockets for place in case.places])
+    return np.asarray(inside < sockets[:, np.newaxis])
 
 
 def _occupied(case: Case, selection: Selection, leave_out: int = -1) -> tuple[FloatArray, BoolArray]:
