@@ -67,9 +67,9 @@ def test_a_load_that_the_file_lacks_is_found_and_not_laid_to_the_bank() -> None:
 @pytest.mark.deep
 def test_a_load_that_the_file_lacks_comes_back_as_one_that_is_in_it_does() -> None:
     table = learn_many(range(100, 140), 56, is_load_in_file=False)
-    told = render_errors(table)
-    assert all(rms <= 0.05 for rms, _ in rates_of(table).values()), told
-    assert all(held >= 0.85 for _, held in rates_of(table).values()), told
+    told, fed = render_errors(table), [one for one in table if not one.is_starved]
+    assert all(rms <= 0.05 and held >= 0.90 for rms, held in rates_of(fed).values()), told
+    assert all(held >= 0.88 for _, held in rates_of(table).values()), told
 
 
 @pytest.mark.slow
