@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from scheduler.errors import UsageError, told_plainly
+from scheduler.errors import UsageError
 from scheduler.logbook.cells import show_time
 from scheduler.logbook.readings import Logbook, Reading
+from scheduler.logbook.strangers import strangers_in_log, unreadable_lines
 from scheduler.planning.record import IfAtLeast, MachinePlan, Plan
 from scheduler.timegrid import FloatArray
 from scheduler.units import pct_from_fraction
@@ -32,9 +32,6 @@ _HOUR = dt.timedelta(hours=1)
 
 #: Float noise that must not turn 58 % into 57 % [%].
 _NOISE_PCT = 1e-6
-
-#: So many lines of the logbook that cannot be read are told; the others are counted.
-MOST_PROBLEMS = 3
 
 
 class Source(StrEnum):
@@ -99,7 +96,8 @@ def yard_at(yard: Yard, known: Known, begin: dt.datetime) -> tuple[Yard, tuple[s
     # A reading is what it is: one below the reserve is planned from, where in a file it is a mistake.
     bank = yard.bank.model_copy(update={"level_pct": level_pct})
     found = yard.model_copy(update={"bank": bank, "machines": machines})
-    told.notes += _about_log(known.log, yard)
+    told.notes += unreadable_lines(known.log, f"the logbook {known.log.path.name},")
+    told.notes += strangers_in_log(known.log, yard)
     was_read = any(reading.value_pct is not None and reading.time <= begin for reading in known.log.standing)
     if known.door is None and not was_read:
         return found, tuple(told.notes)
@@ -191,21 +189,6 @@ def _last_usable(
         )
         return None
     return before[-1]
-
-
-def _about_log(log: Logbook, yard: Yard) -> Iterator[str]:
-    yield from (f"{log.path.name}, {problem}" for problem in log.problems[:MOST_PROBLEMS])
-    if len(log.problems) > MOST_PROBLEMS:
-        yield f"{log.path.name}: {len(log.problems) - MOST_PROBLEMS} more lines cannot be read"
-    known = [machine.name for machine in yard.machines]
-    named = dict.fromkeys(reading.machine for reading in log.standing if reading.machine)
-    unknown = [name for name in named if name not in known]
-    for name in unknown[:MOST_PROBLEMS]:
-        near = difflib.get_close_matches(name, known, 1, 0.5)
-        hint = f'did you mean "{near[0]}"?' if near else "its readings are left aside"
-        yield told_plainly(f'{log.path.name} names "{name}", which is no machine of this yard; {hint}')
-    if len(unknown) > MOST_PROBLEMS:
-        yield f"{log.path.name} names {len(unknown) - MOST_PROBLEMS} more that are no machines of this yard"
 
 
 @dataclass(frozen=True)
