@@ -202,10 +202,10 @@ def _visit(visit: dict[str, Any], grid: Grid) -> VisitPlan:
         unplug=tuple(_action(action, grid) for action in visit["unplug"]),
         bank_pct={sun: float(visit["bank_pct"][sun]) for sun in ("dull", "likely", "bright")},
         if_at_least=tuple(
-            IfAtLeast(line["bank_pct"], line["machine"], line["outlet"], _timer(line["timer"], grid))
+            IfAtLeast(int(line["bank_pct"]), line["machine"], line["outlet"], _timer(line["timer"], grid))
             for line in visit["if_at_least"]
         ),
-        if_below=tuple(IfBelow(line["bank_pct"], line["machine"]) for line in visit["if_below"]),
+        if_below=tuple(IfBelow(int(line["bank_pct"]), line["machine"]) for line in visit["if_below"]),
     )
 
 

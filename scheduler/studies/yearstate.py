@@ -1,7 +1,8 @@
 """A year's state file: what has been lived so far, so that a year that was stopped goes on to the last digit.
 
 Numbers are written as Python writes them, which reads back to the same bits. A fingerprint of everything that the
-result depends on stands in the file; one that belongs to other files, flags or another version is refused.
+result depends on stands in the file; one that belongs to other files, flags or another version is refused, and so is
+one whose content is not what was written.
 """
 
 from __future__ import annotations
@@ -50,7 +51,13 @@ def render_state(prepared: PreparedYear, bookmark: Bookmark | None, resampled: t
         "year": None if bookmark is None else _from_bookmark(bookmark),
         "resampled": [asdict(sums) for sums in resampled],
     }
-    return json.dumps(state, separators=(",", ":"), default=str).encode()
+    return json.dumps({**state, "content": _content(state)}, separators=(",", ":"), default=str).encode()
+
+
+def _content(state: dict[str, Any]) -> str:
+    """What tells a state from one in which somebody changed a figure."""
+    written = json.dumps(state, separators=(",", ":"), default=str)
+    return hashlib.sha256(written.encode()).hexdigest()
 
 
 def read_state(path: Path, prepared: PreparedYear) -> tuple[Bookmark | None, tuple[YearSums, ...]]:
@@ -75,6 +82,9 @@ def read_state(path: Path, prepared: PreparedYear) -> tuple[Bookmark | None, tup
         )
         raise InputError(path, [problem])
     try:
+        if state.pop("content") != _content(state):
+            msg = "not as it was written"
+            raise ValueError(msg)
         year = state["year"]
         resampled = tuple(_to_sums(sums) for sums in state["resampled"])
         return None if year is None else _to_bookmark(year), resampled

@@ -14,6 +14,7 @@ from typing import Annotated, Any
 
 from pydantic import AwareDatetime, BaseModel, Field, ValidationError
 
+from scheduler.errors import told_plainly
 from scheduler.yard.models import Site
 
 HOUR = dt.timedelta(hours=1)
@@ -126,7 +127,8 @@ def parse_document(content: bytes, site: Site) -> IssuedForecast:
     meta = document.properties.meta
     for name, (unit, _) in FIELDS.items():
         if meta.units.get(name) != unit:
-            msg = f"{name} is in {meta.units.get(name, 'no unit')!s:.20}, wanted {unit}"
+            found = told_plainly(str(meta.units.get(name, "no unit"))[:20])
+            msg = f"{name} is in {found}, wanted {unit}"
             raise ValueError(msg)
     moments = _hourly_part(document.properties.timeseries)
     return IssuedForecast(meta.updated_at.astimezone(dt.UTC), tuple(_hours(moments)))

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -103,6 +104,27 @@ SPOILT: dict[str, tuple[str, Callable[[], str], str | None]] = {
         "PVGIS csv",
         lambda: first_of("PVGIS csv").replace("50.0,334.9325373873745,", "50.0,1e999,", 1),
         "ghi_w_m2 is inf in the hour from 01 Jun 0",
+    ),
+    "a place that is nowhere": (
+        "PVGIS csv",
+        lambda: first_of("PVGIS csv").replace("degrees): 36.1", "degrees): inf", 1),
+        "wanted the place's latitude and longitude as numbers of degrees",
+    ),
+    "a unit that turns the direction of reading": (
+        "document",
+        lambda: first_of("document").replace('"cloud_area_fraction": "%"', '"cloud_area_fraction": "\u202e"'),
+        "cloud_area_fraction is in ?, wanted %",
+    ),
+    "percents that are words in a plan": (
+        "plan", lambda: re.sub(r'"bank_pct": \d+', '"bank_pct": "none"', first_of("plan")), "a plan that was changed or cut off",
+    ),
+    "a figure that is a table in a state": (
+        "state",
+        lambda: re.sub(r'"ac_off_h":[0-9.]+', '"ac_off_h":{}', first_of("state")),
+        "a state file that was changed or cut off",
+    ),
+    "a figure that is another in a state": (
+        "state", lambda: first_of("state").replace('"edge":72', '"edge":71'), "a state file that was changed or cut off",
     ),
     "JSON that breaks off": (
         "PVGIS json", lambda: first_of("PVGIS json")[:5000], "line 1, column ",
