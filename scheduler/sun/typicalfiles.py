@@ -106,7 +106,7 @@ def read_typical_year(path: Path, text: str, kind: TypicalFormat, site: Site) ->
         raise WeatherFileError(path, [_tell_unreadable(text, kind, fault)]) from fault
     problems = _order_problems(read, kind) or _range_problems(read.table)
     if not np.isfinite(read.place).all():
-        problems = [*problems, f"{kind}: wanted the place's latitude and longitude as numbers of degrees"]
+        problems = [*problems, f"{kind}: the place in its head is {read.place}; wanted degrees north and east"]
     if problems:
         raise WeatherFileError(path, problems)
     distance_km = _distance_km(read.place, (site.latitude, site.longitude))

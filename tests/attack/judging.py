@@ -35,7 +35,7 @@ OF_THE_WHOLE = re.compile(
     r"|there is nothing below the header|no JSON|no plan of format|the plan of another yard|its field .* is missing"
     r"|a plan that was changed or cut off|this is no state file|a state file that was changed|this was written for another year|wanted at least one \[\["
     r"|missing; wanted|[a-z_]+: missing; wanted|looks like a typical year|\w+ is \S+ in the hour from"
-    r"|[\w ]+: wanted 8760 hours in order"
+    r"|[\w ]+: wanted 8760 hours in order|[\w ]+: the place in its head is"
 )
 
 

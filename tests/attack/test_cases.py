@@ -108,12 +108,7 @@ SPOILT: dict[str, tuple[str, Callable[[], str], str | None]] = {
     "a place that is nowhere": (
         "PVGIS csv",
         lambda: first_of("PVGIS csv").replace("degrees): 36.1", "degrees): inf", 1),
-        "wanted the place's latitude and longitude as numbers of degrees",
-    ),
-    "a unit that turns the direction of reading": (
-        "document",
-        lambda: first_of("document").replace('"cloud_area_fraction": "%"', '"cloud_area_fraction": "\u202e"'),
-        "cloud_area_fraction is in ?, wanted %",
+        "the place in its head is (inf, -79.95); wanted degrees north and east",
     ),
     "percents that are words in a plan": (
         "plan", lambda: re.sub(r'"bank_pct": \d+', '"bank_pct": "none"', first_of("plan")), "a plan that was changed or cut off",
@@ -196,6 +191,13 @@ def test_what_once_broke_a_reader_is_refused_in_plain_words(wrong: str, tmp_path
     with pytest.raises((InputError, UsageError)) as caught:
         READERS[kind](path)
     assert told in str(caught.value)
+
+
+def test_a_unit_of_a_fetched_document_that_turns_the_direction_of_reading_is_told_harmlessly(tmp_path: Path) -> None:
+    document = first_of("document").replace('"cloud_area_fraction": "%"', '"cloud_area_fraction": "\\u202e"')
+    path = tmp_path / "document"
+    path.write_text(document)
+    assert READERS["document"](path) == ["cloud_area_fraction is in ?, wanted %"]
 
 
 @pytest.mark.slow
